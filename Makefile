@@ -1,0 +1,60 @@
+# Each target does its own set-up on a fresh machine: environment, lock, project.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed
+DEV_STAMP := $(VENV)/.installed-dev
+PIP := $(BIN)/python -m pip --disable-pip-version-check install -q
+
+.PHONY: demo test lint wheel bench oracles lock clean
+
+demo: $(STAMP)
+	$(BIN)/sulca demo demo-study
+
+test: $(DEV_STAMP)
+	$(BIN)/python -m pytest
+
+lint: $(DEV_STAMP)
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/pyright
+	$(BIN)/lint-imports
+
+# The wheel in an environment of its own, called from another folder.
+wheel: $(DEV_STAMP)
+	rm -rf build/wheel && mkdir -p build/wheel
+	$(BIN)/python -m build --wheel --no-isolation --outdir build/wheel .
+	$(PYTHON) -m venv build/wheel/env
+	build/wheel/env/bin/python -m pip --disable-pip-version-check install -q --require-hashes -r requirements.lock
+	build/wheel/env/bin/python -m pip --disable-pip-version-check install -q --no-deps build/wheel/*.whl
+	cd build/wheel && env/bin/sulca --help >/dev/null && env/bin/sulca new study >/dev/null
+	rm -rf build/wheel
+
+bench: $(DEV_STAMP)
+	$(BIN)/python -m pytest tests/benchmarks -s -p no:cacheprovider --override-ini norecursedirs=
+
+# Reference values of R packages that CI does not install; needs R with the packages named in the scripts.
+oracles:
+	cd tests/oracles && for script in *.R; do Rscript "$$script"; done
+
+lock:
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
+	  pyproject.toml -o requirements.lock -q
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
+	  pyproject.toml --group dev -c requirements.lock -o requirements-dev.lock -q
+
+$(VENV)/bin/python:
+	$(PYTHON) -m venv $(VENV)
+
+$(STAMP): requirements.lock pyproject.toml | $(VENV)/bin/python
+	$(PIP) --require-hashes -r requirements.lock
+	$(PIP) --no-deps --no-build-isolation -e . 2>/dev/null || $(PIP) --no-deps -e .
+	touch $@
+
+$(DEV_STAMP): requirements-dev.lock pyproject.toml | $(VENV)/bin/python
+	$(PIP) --require-hashes -r requirements-dev.lock
+	$(PIP) --no-deps --no-build-isolation -e .
+	touch $@ $(STAMP)
+
+clean:
+	rm -rf $(VENV) build demo-study

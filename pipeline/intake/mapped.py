@@ -1,0 +1,62 @@
+"""What intake hands on: canonical rows with their raw text and address."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import polars as pl
+
+# Columns that stand before the variables in every canonical table.
+ADDRESS: Mapping[str, pl.DataType] = {
+    "row_id": pl.String(),    # "north/stifles/12", unique in the study
+    "file": pl.String(),
+    "sheet": pl.String(),     # "" for text files
+    "row": pl.Int64(),        # as a spreadsheet shows it
+    "block": pl.String(),     # which part of the source row: "", "left", "recheck 2 right"
+}  # fmt: skip
+RAW = "raw:"  # "raw:weight_kg" keeps the text of the cell behind weight_kg
+
+COLUMN_SCHEMA: Mapping[str, pl.DataType] = {
+    name: pl.String()
+    for name in ("clinic_id", "file", "sheet", "table", "block", "variable", "column")
+}
+MISSING_SCHEMA: Mapping[str, pl.DataType] = {
+    name: pl.String() for name in ("clinic_id", "table", "row_id", "variable", "reason")
+}
+SET_ASIDE_SCHEMA: Mapping[str, pl.DataType] = {
+    "clinic_id": pl.String(), "file": pl.String(), "sheet": pl.String(), "row": pl.Int64(),
+    "rule": pl.String(), "reason": pl.String(),
+}  # fmt: skip
+LEDGER_SCHEMA: Mapping[str, pl.DataType] = {
+    "clinic_id": pl.String(), "file": pl.String(), "sheet": pl.String(),
+    "source_rows": pl.Int64(), "mapped": pl.Int64(), "set_aside": pl.Int64(),
+    "unreadable": pl.Int64(),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mapped:
+    """Canonical rows of all clinics before any rule, and an account of every source row.
+
+    Attributes
+    ----------
+    tables
+        One frame per canonical table: ADDRESS, then every variable of the codebook (typed,
+        null where absent or not understood), then ``raw:<variable>`` (text as received).
+    columns
+        The clinic's own header behind each (clinic, file, sheet, table, block, variable).
+    missing
+        Why a value is missing: not_recorded, not_applicable, not_examined, not_yet_due.
+    findings
+        Cells that were not understood, and what screening saw.
+    set_aside
+        Source rows that make no canonical row, each with its reason.
+    ledger
+        Per file and sheet: source_rows = mapped + set_aside + unreadable.
+    """
+
+    tables: Mapping[str, pl.DataFrame]
+    columns: pl.DataFrame
+    missing: pl.DataFrame
+    findings: pl.DataFrame
+    set_aside: pl.DataFrame
+    ledger: pl.DataFrame
