@@ -18,7 +18,7 @@ CONCERNS = {
     "clusters_ignored": "several stifles of an animal are taken as independent",
     "outcome_selected_by_follow_up": "events are always known, non-events only if looked for",
     "interval_too_narrow": "with so few events or clusters the interval is likely too narrow",
-    "interval_through_infinity": "the difference may be nil: the number needed runs through infinity",
+    "interval_through_infinity": "the difference may be nil: the number runs through infinity",
     "few_clusters": "few clusters: robust errors are likely too small",
     "no_events": "no event was seen",
     "penalised": "estimated by penalised likelihood because the data are sparse",
