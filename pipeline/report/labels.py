@@ -1,0 +1,134 @@
+"""Words of the codebook for columns, codes and arms; no raw code reaches a reader."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from schemas.codebook import Variable, by_name
+
+MODELS = {
+    "logistic": "logistic regression",
+    "cox": "cause-specific Cox regression",
+    "firth": "penalised (Firth) logistic regression",
+    "firth_logistic": "penalised (Firth) logistic regression",
+    "cumulative_incidence": "cumulative incidence with competing events (Aalen-Johansen)",
+    "kaplan_meier": "Kaplan-Meier curve",
+    "log_rank": "log-rank test",
+    "risks": "proportions with Wilson limits",
+    "standardised_risk": "risks standardised over the cohort",
+}
+MEASURES = {
+    "risk": "risk per 100",
+    "proportion": "per 100",
+    "risk_difference": "difference per 100",
+    "risk_ratio": "risk ratio",
+    "odds_ratio": "odds ratio",
+    "hazard_ratio": "hazard ratio",
+    "subdistribution_hazard_ratio": "subdistribution hazard ratio",
+    "time_ratio": "time ratio",
+    "number_needed_to_treat": "number needed to treat",
+    "standardised_ratio": "observed to expected",
+    "standardised_difference": "standardised difference",
+}
+MISSING = {"missing": "not recorded", "": "not recorded"}
+SETS = {
+    "A": "all eligible operated stifles",
+    "B": "stifles with adequate follow-up",
+    "C": "first operated stifle of each animal",
+    "D": "transpositions held with K-wires",
+}
+TRAILING = (" used", " done", " seen")
+COLUMN_PARTS = ("_state", "_day", "_held")
+
+
+@dataclass(frozen=True, slots=True)
+class Labels:
+    """Names of variables and codes, from the declarations of the codebook."""
+
+    variables: Mapping[str, Variable]
+
+    def name(self, column: str) -> str:
+        """Name a column as its declaration does; an undeclared one without underscores."""
+        known = self.variables.get(column)
+        return known.label if known and known.label else plain(column)
+
+    def name_with_unit(self, column: str) -> str:
+        """Name a column with its unit: "Body weight at surgery (kg)"."""
+        known = self.variables.get(column)
+        silent = known is None or not known.unit or bool(known.codes)
+        return self.name(column) if silent or known is None else f"{known.label} ({known.unit})"
+
+    def level(self, column: str | None, code: str | None) -> str:
+        """Name a code of a column; numbers without codes stay as they are."""
+        if code is None:
+            return ""
+        known = self.variables.get(column or "")
+        codes = known.codes if known else {}
+        if code in codes:
+            return codes[code]
+        if code in MISSING:
+            return MISSING[code].capitalize()
+        kept = known is not None and known.kind == "string" and column != "clinic_id"
+        return code if kept else plain(code)
+
+    def arm(self, column: str, code: str) -> str:
+        """Name an arm so that it can stand alone: "Block recession", "No tension band"."""
+        label, level = self.name(column), self.level(column, code)
+        if label.startswith("Number of "):
+            things = label.removeprefix("Number of ")
+            return f"{level} {things.removesuffix('s') if level in ('One', '1') else things}"
+        if code in ("true", "false", "none"):
+            thing = label
+            for ending in TRAILING:
+                thing = thing.removesuffix(ending)
+            return thing if code == "true" else f"No {small(thing)}"
+        return level if not level.isdigit() else f"{label} {level}"
+
+    def arm_phrase(self, column: str, code: str) -> str:
+        """Name an arm inside a sentence after "stifles": "with block recession"."""
+        arm = self.arm(column, code)
+        if arm.startswith("No "):
+            return "without " + arm.removeprefix("No ")
+        return "with " + small(arm)
+
+    def outcome(self, column: str | None, state: str | None = None) -> str:
+        """Name an outcome: the label of its state where it has one, else of its column."""
+        if state:
+            for known in self.variables.values():
+                if state in known.codes and known.name.endswith("_state"):
+                    return known.codes[state]
+        if column is None:
+            return plain(state or "")
+        if column not in self.variables and state is None:
+            for known in self.variables.values():
+                if column in known.codes and known.name.endswith("_state"):
+                    return known.codes[column]
+        return self.name(column)
+
+    def clinic(self, clinic_id: str) -> str:
+        """Name a clinic by its code, as a proper name."""
+        return plain(clinic_id)
+
+
+def make_labels(codebook: Iterable[Variable]) -> Labels:
+    """Collect the names; derived cohort columns come first, so that they win over raw ones."""
+    declared = sorted(codebook, key=lambda item: item.table != "cohort")
+    return Labels(by_name(declared))
+
+
+def plain(code: str) -> str:
+    """Make words of a code: "block_recession" becomes "Block recession"."""
+    text = " ".join(code.replace("_", " ").split())
+    return text[:1].upper() + text[1:]
+
+
+def small(text: str) -> str:
+    """Start with a small letter, unless the word is an abbreviation such as K-wire."""
+    return text if len(text) < 2 or not text[1].islower() else text[0].lower() + text[1:]
+
+
+def listed(items: Iterable[str]) -> str:
+    """Join with commas and a final "and"."""
+    words = list(items)
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"

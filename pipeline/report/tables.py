@@ -1,0 +1,115 @@
+"""A table of the report: cells with the row they come from, as accessible HTML and as CSV.
+
+Written here and not with a table library: the libraries at hand give no scope to row headers and
+carry no address per cell.
+"""
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup, escape
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """What is printed in one cell, and the row of the results it was read from."""
+
+    text: str | Markup
+    row_id: str = ""
+    note: str = ""           # small print under the number: concerns in words
+    pale: bool = False       # greyed: too few stifles to lean on
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a table: its header and its cells; a heading line has no cells."""
+
+    header: str | Markup
+    cells: tuple[Cell, ...] = ()
+    indented: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """A table with a fixed id; `columns` names the header column first."""
+
+    id: str
+    caption: str
+    columns: tuple[str, ...]
+    lines: tuple[Line, ...]
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse a line that does not fit the columns."""
+        for line in self.lines:
+            if line.cells and len(line.cells) != len(self.columns) - 1:
+                raise ValueError(f"table {self.id}: the line {line.header!r} does not fit")
+
+
+EMPTY = Cell("")
+
+
+def as_html(table: Table) -> Markup:
+    """Write a table with caption, column and row headers, in a box that scrolls by itself."""
+    head = Markup("").join(Markup('<th scope="col">{}</th>').format(name) for name in table.columns)
+    body = Markup("\n").join(_line(line, len(table.columns)) for line in table.lines)
+    notes = Markup("").join(Markup('<p class="note">{}</p>').format(note) for note in table.notes)
+    return Markup(
+        '<div class="scroll" role="region" aria-labelledby="{id}-caption" tabindex="0">\n'
+        '<table id="{id}">\n<caption id="{id}-caption">{caption}</caption>\n'
+        "<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>\n</div>\n{notes}"
+    ).format(id=table.id, caption=table.caption, head=head, body=body, notes=notes)
+
+
+def as_csv(table: Table) -> str:
+    """Write a table as CSV, each column of numbers followed by its row ids."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    names = [part for name in table.columns[1:] for part in (name, f"{name} [row]")]
+    writer.writerow([table.columns[0], *names])
+    for line in table.lines:
+        cells = line.cells or (EMPTY,) * (len(table.columns) - 1)
+        parts = [part for cell in cells for part in (_plain(cell.text), cell.row_id)]
+        writer.writerow([_harmless(part) for part in (_plain(line.header), *parts)])
+    return out.getvalue()
+
+
+def with_caption(table: Table, caption: str) -> Table:
+    """Give a table another caption."""
+    return Table(
+        id=table.id, caption=caption, columns=table.columns, lines=table.lines, notes=table.notes
+    )
+
+
+def _line(line: Line, width: int) -> Markup:
+    if not line.cells:
+        return Markup('<tr class="group"><th scope="rowgroup" colspan="{}">{}</th></tr>').format(
+            width, line.header
+        )
+    mark = Markup(' class="indented"') if line.indented else Markup("")
+    cells = Markup("").join(_cell(cell) for cell in line.cells)
+    return Markup('<tr{}><th scope="row">{}</th>{}</tr>').format(mark, line.header, cells)
+
+
+def _cell(cell: Cell) -> Markup:
+    note = Markup('<span class="concern">{}</span>').format(cell.note) if cell.note else Markup("")
+    pale = Markup(' class="pale"') if cell.pale else Markup("")
+    if cell.row_id:
+        return Markup('<td{} data-row="{}">{}{}</td>').format(pale, cell.row_id, cell.text, note)
+    return Markup("<td{}>{}{}</td>").format(pale, cell.text, note)
+
+
+def _plain(text: str | Markup) -> str:
+    return text.striptags() if isinstance(text, Markup) else text
+
+
+def _harmless(text: str) -> str:
+    """Keep a spreadsheet from reading a cell as a formula."""
+    return "'" + text if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+def joined(parts: Sequence[str | Markup], separator: str = "; ") -> Markup:
+    """Join texts, escaping those that are not markup yet."""
+    return Markup(escape(separator)).join(parts)
