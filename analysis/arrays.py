@@ -1,0 +1,90 @@
+"""Array types, and the checks that every estimator makes at its door."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
+
+
+def finite_matrix(values: npt.ArrayLike, name: str, *, rows: int | None = None) -> FloatArray:
+    """Give `values` as a float matrix, shape (n, p).
+
+    Raises
+    ------
+    ValueError
+        If the shape is wrong or a value is missing or infinite.
+    """
+    matrix = np.asarray(values, dtype=np.float64)
+    if matrix.ndim != 2:
+        raise ValueError(f"{name} must have two dimensions, got {matrix.ndim}")
+    _check_finite(matrix, name, rows)
+    return matrix
+
+
+def finite_vector(values: npt.ArrayLike, name: str, *, rows: int | None = None) -> FloatArray:
+    """Give `values` as a float vector, shape (n,).
+
+    Raises
+    ------
+    ValueError
+        If the shape is wrong or a value is missing or infinite.
+    """
+    vector = np.asarray(values, dtype=np.float64)
+    if vector.ndim != 1:
+        raise ValueError(f"{name} must have one dimension, got {vector.ndim}")
+    _check_finite(vector, name, rows)
+    return vector
+
+
+def zero_one(values: npt.ArrayLike, name: str, *, rows: int | None = None) -> FloatArray:
+    """Give `values` as a float vector of zeros and ones, shape (n,).
+
+    Raises
+    ------
+    ValueError
+        If another value than 0, 1, false or true stands in it; 1 and 2 are no events.
+    """
+    vector = finite_vector(values, name, rows=rows)
+    strange = vector[(vector != 0) & (vector != 1)]
+    if strange.size:
+        raise ValueError(f"{name} must hold 0 and 1 only, got {strange[0]:g}")
+    return vector
+
+
+def non_negative(values: npt.ArrayLike, name: str, *, rows: int | None = None) -> FloatArray:
+    """Give `values` as a float vector without a negative value, shape (n,)."""
+    vector = finite_vector(values, name, rows=rows)
+    if vector.size and vector.min() < 0:
+        raise ValueError(f"{name} must not be negative, got {vector.min():g}")
+    return vector
+
+
+def cluster_codes(cluster: npt.ArrayLike, *, rows: int) -> tuple[IntArray, int]:
+    """Number the clusters 0, 1, … in sorted order; give a code per row and how many there are."""
+    labels = np.asarray(cluster)
+    if labels.shape != (rows,):
+        raise ValueError(f"cluster must have shape ({rows},), got {labels.shape}")
+    if labels.dtype == object and any(label is None for label in labels):
+        raise ValueError("cluster must not be missing in a row")
+    values, codes = np.unique(labels, return_inverse=True)
+    return codes.astype(np.int64), len(values)
+
+
+def column_names(names: Sequence[str], count: int) -> tuple[str, ...]:
+    """Give one name a column: those given, else x1, x2, …"""
+    if not names:
+        return tuple(f"x{place}" for place in range(1, count + 1))
+    if len(names) != count:
+        raise ValueError(f"names must name {count} columns, got {len(names)}")
+    return tuple(names)
+
+
+def _check_finite(values: FloatArray, name: str, rows: int | None) -> None:
+    if rows is not None and len(values) != rows:
+        raise ValueError(f"{name} must have {rows} rows, got {len(values)}")
+    if not np.isfinite(values).all():
+        raise ValueError(f"{name} must be finite in every row: drop and count missing rows before")

@@ -1,0 +1,288 @@
+"""Logistic regression: maximum likelihood, cluster-robust variance, three global tests."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.arrays import (
+    FloatArray,
+    cluster_codes,
+    column_names,
+    finite_matrix,
+    non_negative,
+    zero_one,
+)
+from analysis.chi_square import NO_TEST, Test, chi_square_test, normal_quantile, wald_test
+from analysis.kernels.logistic import curvature_batch, fit_logistic_batch, fitted_risks
+from analysis.rank import Redundant, find_redundant
+
+INTERCEPT = "intercept"
+FEW_EVENTS_PER_PARAMETER = 10
+FEW_CLUSTERS = 40
+
+Correction = Literal["CR0", "CR1"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LogisticFit:
+    """A fitted logistic model; coefficients are log odds ratios, the intercept first.
+
+    Where `converged` is false every coefficient and variance is NaN and `concerns` says why.
+    """
+
+    names: tuple[str, ...]
+    coefficients: FloatArray  # (p,)
+    covariance_model: FloatArray  # (p, p), inverse information
+    covariance: FloatArray  # (p, p), cluster-robust where clusters were given
+    log_likelihood: float
+    log_likelihood_null: float
+    likelihood_ratio: Test
+    score: Test
+    wald: Test  # from `covariance`
+    n: int  # rows with a weight above zero
+    events: int
+    clusters: int | None
+    correction: Correction | None
+    converged: bool
+    iterations: int
+    redundant: tuple[Redundant, ...]
+    concerns: tuple[str, ...]
+
+    @property
+    def std_errors(self) -> FloatArray:
+        """Standard errors of the coefficients, cluster-robust where clusters were given."""
+        return np.sqrt(np.diag(self.covariance))
+
+    def limits(self, confidence: float = 0.95) -> tuple[FloatArray, FloatArray]:
+        """Wald limits of the coefficients on the log odds scale."""
+        half = normal_quantile(confidence) * self.std_errors
+        return self.coefficients - half, self.coefficients + half
+
+
+def fit_logistic(
+    x: npt.ArrayLike,
+    y: npt.ArrayLike,
+    *,
+    weights: npt.ArrayLike | None = None,
+    cluster: npt.ArrayLike | None = None,
+    correction: Correction = "CR1",
+    names: Sequence[str] = (),
+    intercept: bool = True,
+) -> LogisticFit:
+    """Fit a logistic model by maximum likelihood.
+
+    Parameters
+    ----------
+    x
+        Terms without the intercept, shape (n, q); uncentred columns such as a year are safe.
+    y
+        Outcome, 0 or 1, shape (n,).
+    weights
+        Case weights >= 0, shape (n,). Weights from a model are taken as known.
+    cluster
+        Label of each row's cluster, shape (n,); then `covariance` is the sandwich.
+    correction
+        "CR0" is the sandwich alone (generalised estimating equations with independence);
+        "CR1" multiplies it by G / (G - 1) * (n - 1) / (n - p), as Stata and statsmodels do.
+    names
+        One name a column of `x`.
+
+    Returns
+    -------
+    LogisticFit
+        With no, or only, events, or with a column that is constant or determined by others,
+        the fit holds no number and names the reason in `concerns` and `redundant`.
+
+    Raises
+    ------
+    ValueError
+        If shapes differ, a value is missing or infinite, `y` is not 0/1, a weight is negative
+        or no weight is above zero.
+
+    Notes
+    -----
+    Variables are centred and scaled inside and the results transformed back. Several rows of a
+    cluster enter the likelihood as independent: the likelihood-ratio and score tests do so too,
+    the Wald test uses the sandwich. R: ``glm(y ~ x, binomial)``; ``sandwich::vcovCL``.
+
+    References
+    ----------
+    .. [1] Hosmer DW, Lemeshow S. Applied Logistic Regression, 2nd ed. Wiley 2000.
+    .. [2] Liang KY, Zeger SL. Biometrika 1986;73:13-22.
+    """
+    matrix = finite_matrix(x, "x")
+    outcome = zero_one(y, "y", rows=len(matrix))
+    labels = column_names(names, matrix.shape[1])
+    w = None if weights is None else non_negative(weights, "weights", rows=len(matrix))
+    codes = None if cluster is None else cluster_codes(cluster, rows=len(matrix))[0]
+    if w is not None and not w.any():
+        raise ValueError("weights must be above zero in at least one row")
+    if w is not None and not w.all():
+        used = w > 0
+        matrix, outcome, w = matrix[used], outcome[used], w[used]
+        codes = None if codes is None else codes[used]
+    model = _Model(matrix, outcome, w, intercept)
+    redundant = find_redundant(matrix, labels, intercept=intercept)
+    all_names = (INTERCEPT, *labels) if intercept else labels
+    events = int(outcome.sum())
+    if redundant or events in (0, len(outcome)):
+        return _no_fit(all_names, outcome, redundant)
+    return _fit(model, all_names, codes, correction)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Model:
+    """Checked data and its centred and scaled design, from which numbers are brought back."""
+
+    x: FloatArray
+    y: FloatArray
+    weights: FloatArray | None
+    intercept: bool
+
+    def standardised(self) -> tuple[FloatArray, FloatArray]:
+        """Give the design z, shape (n, p), and A with coefficients of x = A coefficients of z."""
+        spread = np.sqrt(np.maximum(self.x.var(axis=0), np.finfo(float).tiny))
+        if not self.intercept:
+            return self.x / spread, np.diag(1 / spread)
+        middle = self.x.mean(axis=0)
+        z = np.empty((len(self.x), self.x.shape[1] + 1), order="F")
+        z[:, 0] = 1.0
+        np.subtract(self.x, middle, out=z[:, 1:])
+        z[:, 1:] /= spread
+        back = np.diag(np.concatenate(([1.0], 1 / spread)))
+        back[0, 1:] = -middle / spread
+        return z, back
+
+    @property
+    def column_of_weights(self) -> FloatArray | None:
+        return None if self.weights is None else self.weights[:, None]
+
+
+def _fit(
+    model: _Model, names: tuple[str, ...], codes: npt.NDArray[np.int64] | None, correction: Correction
+) -> LogisticFit:
+    z, back = model.standardised()
+    w = model.column_of_weights
+    batch = fit_logistic_batch(z, model.y, w)
+    if not batch.converged[0]:
+        return _no_fit(names, model.y, (), iterations=batch.steps)
+    gamma = batch.coefficients[:, 0]
+    log_likelihood, information = curvature_batch(z, model.y, batch.coefficients, w)
+    inverse = np.linalg.inv(information[:, :, 0])
+    clusters, robust = None, inverse
+    if codes is not None:
+        robust, clusters = _sandwich(model, z, gamma, inverse, (codes, correction))
+    null, score = _null_and_score(model, z)
+    tested = slice(1 if model.intercept else 0, None)
+    n_tested = len(gamma) - (1 if model.intercept else 0)
+    events = int(model.y.sum())
+    return LogisticFit(
+        names=names,
+        coefficients=back @ gamma,
+        covariance_model=back @ inverse @ back.T,
+        covariance=back @ robust @ back.T,
+        log_likelihood=float(log_likelihood[0]),
+        log_likelihood_null=null,
+        likelihood_ratio=chi_square_test(2 * (float(log_likelihood[0]) - null), n_tested),
+        score=score,
+        wald=wald_test(gamma[tested], robust[tested, tested]),
+        n=len(model.y),
+        events=events,
+        clusters=clusters,
+        correction=None if codes is None else correction,
+        converged=True,
+        iterations=batch.steps,
+        redundant=(),
+        concerns=_concerns(events, len(model.y), n_tested, clusters),
+    )
+
+
+def _sandwich(
+    model: _Model,
+    z: FloatArray,
+    gamma: FloatArray,
+    inverse: FloatArray,
+    clustering: tuple[npt.NDArray[np.int64], Correction],
+) -> tuple[FloatArray, int]:
+    codes, correction = clustering
+    present, codes = np.unique(codes, return_inverse=True)
+    residual = model.y - fitted_risks(z @ gamma)
+    if model.weights is not None:
+        residual *= model.weights
+    sums = np.column_stack(
+        [np.bincount(codes, residual * column, len(present)) for column in z.T]
+    )
+    n, p, g = len(z), z.shape[1], len(present)
+    covariance = inverse @ (sums.T @ sums) @ inverse
+    if correction == "CR1" and g > 1 and n > p:
+        covariance *= g / (g - 1) * (n - 1) / (n - p)
+    return covariance, g
+
+
+def _null_and_score(model: _Model, z: FloatArray) -> tuple[float, Test]:
+    """Log likelihood without terms, and Rao's score test of all terms."""
+    start = np.zeros((z.shape[1], 1))
+    if model.intercept:
+        share = float(np.average(model.y, weights=model.weights))
+        start[0, 0] = np.log(share / (1 - share))
+    null, information = curvature_batch(z, model.y, start, model.column_of_weights)
+    residual = model.y - fitted_risks(z @ start[:, 0])
+    gradient = z.T @ (residual if model.weights is None else model.weights * residual)
+    statistic = float(gradient @ np.linalg.solve(information[:, :, 0], gradient))
+    return float(null[0]), chi_square_test(statistic, z.shape[1] - int(model.intercept))
+
+
+def _concerns(events: int, n: int, n_terms: int, clusters: int | None) -> tuple[str, ...]:
+    rarer = min(events, n - events)
+    few_events = n_terms > 0 and rarer / n_terms < FEW_EVENTS_PER_PARAMETER
+    few_clusters = clusters is not None and clusters < FEW_CLUSTERS
+    return tuple(
+        code
+        for code, holds in (
+            ("few_events_per_parameter", few_events),
+            ("few_clusters", few_clusters),
+        )
+        if holds
+    )
+
+
+def _no_fit(
+    names: tuple[str, ...],
+    y: FloatArray,
+    redundant: tuple[Redundant, ...],
+    *,
+    iterations: int = 0,
+) -> LogisticFit:
+    events = int(y.sum())
+    if redundant:
+        copies = any(item.because for item in redundant)
+        concerns = ("collinear", "not_identified") if copies else ("not_identified",)
+    elif events == 0:
+        concerns = ("no_events", "not_identified")
+    elif events == len(y):
+        concerns = ("not_identified",)
+    else:
+        concerns = ("not_converged",)
+    p, nan = len(names), float("nan")
+    return LogisticFit(
+        names=names,
+        coefficients=np.full(p, nan),
+        covariance_model=np.full((p, p), nan),
+        covariance=np.full((p, p), nan),
+        log_likelihood=nan,
+        log_likelihood_null=nan,
+        likelihood_ratio=NO_TEST,
+        score=NO_TEST,
+        wald=NO_TEST,
+        n=len(y),
+        events=events,
+        clusters=None,
+        correction=None,
+        converged=False,
+        iterations=iterations,
+        redundant=redundant,
+        concerns=concerns,
+    )
