@@ -5,13 +5,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from analysis.arrays import BoolArray, FloatArray
 from analysis.spline import knots_at_quantiles, restricted_cubic_basis
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 MOST_FREQUENT = "most_frequent"
 
 

@@ -3,9 +3,8 @@
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from analysis.arrays import FloatArray
 
 # Places of the knots as quantiles of the column, by number of knots.
 KNOT_QUANTILES: Mapping[int, tuple[float, ...]] = {

@@ -1,0 +1,178 @@
+"""The plan: every [[analysis]] of study.toml or of a plan file, as a frozen class."""
+
+import tomllib
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from pipeline.plan_keys import PARSERS, refuse_contradictions
+from shared.errors import InputFileError, PlanError, nearest
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analysis:
+    """One analysis as the protocol asks for it; what is left out has the value shown here.
+
+    Attributes
+    ----------
+    population, where
+        A set of the cohort ("A" to "D"), or the levels that rows must have, by column.
+    event, event_of_interest, competing, censored
+        `event` holds 0/1 or true/false; or states, and then all of them are named.
+    levels
+        Levels of the exposure that are compared; other rows are left out and counted. The
+        first is the reference unless `categorical` names another.
+    categorical, spline, per
+        Reference level, number of knots, or size of the unit of a coefficient, by column.
+    adjustments
+        Which versions are given: "crude", "adjusted", "standardised".
+    horizon
+        Days at which risks or survival are read; for a logistic model, the day of its outcome.
+    observation_terms
+        What the chance of a known outcome depends on, beside exposure and `adjust_for`.
+    estimator
+        None: by the rule for sparse data; "penalised" always gives Firth's as the primary.
+    ph_transform
+        Time scale of the test of proportional hazards: km, rank, identity or log.
+    interval
+        Scale of the limits of a survival curve: log-log, log or plain.
+    test, rho, gamma
+        Weights of the log-rank family: log_rank, gehan, tarone_ware, or Fleming-Harrington's.
+    """
+
+    id: str
+    model: str
+    role: str = "exploratory"
+    question: str | None = None
+    definition: str | None = None
+    time: str | None = None
+    event: str | None = None
+    event_of_interest: str | None = None
+    competing: tuple[str, ...] = ()
+    censored: str | None = None
+    outcome: str | None = None
+    missing_outcome: str = "complete_cases"
+    observation_terms: tuple[str, ...] = ()
+    entry: str | None = None
+    left: str | None = None
+    right: str | None = None
+    weights: str | None = None
+    population: str | None = None
+    where: Mapping[str, tuple[str, ...]] = field(default_factory=dict[str, tuple[str, ...]])
+    exposure: str | None = None
+    levels: tuple[str, ...] = ()
+    adjust_for: tuple[str, ...] = ()
+    adjustments: tuple[str, ...] = ()
+    categorical: Mapping[str, str] = field(default_factory=dict[str, str])
+    spline: Mapping[str, int] = field(default_factory=dict[str, int])
+    per: Mapping[str, float] = field(default_factory=dict[str, float])
+    cluster: str | None = None
+    strata: tuple[str, ...] = ()
+    ties: str = "efron"
+    ph_transform: str = "km"
+    interval: str = "log-log"
+    test: str = "log_rank"
+    rho: float = 0.0
+    gamma: float = 0.0
+    estimator: str | None = None
+    horizon: tuple[float, ...] = ()
+    confidence: float = 0.95
+    missing: str = "complete_cases"
+    m: int = 0
+    seed: int = 1
+    random_intercept: str | None = None
+    matched_set: str | None = None
+    distribution: str | None = None
+
+    @property
+    def terms(self) -> tuple[str, ...]:
+        """Columns of the adjusted model, the exposure first."""
+        return (*((self.exposure,) if self.exposure else ()), *self.adjust_for)
+
+    @property
+    def outcome_name(self) -> str:
+        """What the outcome is called in the results table."""
+        return self.event_of_interest or self.outcome or self.event or ""
+
+
+def parse_analysis(raw: Mapping[str, Any]) -> Analysis:
+    """Make an Analysis of one [[analysis]] block.
+
+    Raises
+    ------
+    PlanError
+        If a key or model is unknown, a value has the wrong type, a key the model needs is absent
+        or one it does not use is given, or two keys contradict each other.
+    """
+    place = f'analysis "{raw["id"]}"' if isinstance(raw.get("id"), str) else "an analysis"
+    values: dict[str, Any] = {}
+    for key, value in raw.items():
+        if key not in PARSERS:
+            raise PlanError(place, f'the key "{key}" is unknown', do=nearest(key, PARSERS))
+        try:
+            values[key] = PARSERS[key](value)
+        except ValueError as error:
+            raise PlanError(
+                place,
+                f'"{key}" must be {error}, got {value!r}',
+                do="Correct it in the plan.",
+            ) from None
+    for key in ("id", "model"):
+        if key not in values:
+            raise PlanError(place, f'the key "{key}" is missing', do="Add it to the plan.")
+    refuse_contradictions(place, values)
+    return Analysis(**_completed(values))
+
+
+def read_plan(path: Path) -> tuple[Analysis, ...]:
+    """Read the [[analysis]] blocks of a plan file (TOML, UTF-8).
+
+    Raises
+    ------
+    InputFileError
+        If the file is absent or no TOML.
+    PlanError
+        If it has no analysis, another table, the same id twice, or a block that is wrong.
+    """
+    try:
+        raw = tomllib.loads(path.read_text("utf-8-sig"))
+    except FileNotFoundError:
+        raise InputFileError(str(path), "there is no such file", do="Check the path.") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputFileError(
+            str(path), f"it is no valid TOML ({error})", do="Mend that line and run again."
+        ) from error
+    strange = [key for key in raw if key != "analysis"]
+    if strange:
+        raise PlanError(
+            str(path), f'the key "{strange[0]}" is unknown', do=nearest(strange[0], ["analysis"])
+        )
+    blocks = raw.get("analysis", [])
+    if not isinstance(blocks, list) or not blocks:
+        raise PlanError(str(path), "it has no analysis", do="Add an [[analysis]] block.")
+    return parse_analyses(blocks)
+
+
+def parse_analyses(blocks: list[Mapping[str, Any]]) -> tuple[Analysis, ...]:
+    """Parse several blocks; an id may stand once only."""
+    analyses = tuple(parse_analysis(block) for block in blocks)
+    for name, count in Counter(item.id for item in analyses).items():
+        if count > 1:
+            raise PlanError(
+                f'analysis "{name}"', f"this id is used {count} times", do="Give each its own id."
+            )
+    return analyses
+
+
+def _completed(values: dict[str, Any]) -> dict[str, Any]:
+    """Fill in what follows from other keys: the reference of the exposure, the adjustments."""
+    exposure, levels = values.get("exposure"), values.get("levels", ())
+    if exposure and levels and exposure not in values.get("categorical", {}):
+        values["categorical"] = {**values.get("categorical", {}), exposure: levels[0]}
+    if "adjustments" not in values:
+        adjusted = "standardised" if values["model"] == "cumulative_incidence" else "adjusted"
+        crude = ("crude",) if exposure or not values.get("adjust_for") else ()
+        values["adjustments"] = (*crude, *((adjusted,) if values.get("adjust_for") else ()))
+    return values

@@ -1,0 +1,237 @@
+"""The keys of a plan: what each may hold, which model uses it, and what cannot go together."""
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from shared.errors import PlanError, nearest
+
+MODELS = ("cox", "logistic", "cumulative_incidence", "kaplan_meier", "log_rank", "risks")
+LATER = (
+    "fine_gray", "parametric_survival", "interval_censored", "mixed_logistic", "gee_logistic",
+    "conditional_logistic", "frailty", "restricted_mean",
+)  # fmt: skip
+CHOICES: Mapping[str, tuple[str, ...]] = {
+    "role": ("primary", "secondary", "sensitivity", "exploratory"),
+    "missing_outcome": ("complete_cases", "observation_weights"),
+    "population": ("A", "B", "C", "D"),
+    "ties": ("efron", "breslow", "exact"),
+    "ph_transform": ("km", "rank", "identity", "log"),
+    "interval": ("log-log", "log", "plain"),
+    "test": ("log_rank", "gehan", "tarone_ware", "fleming_harrington"),
+    "estimator": ("maximum_likelihood", "penalised"),
+    "missing": ("complete_cases", "multiple_imputation"),
+    "distribution": ("weibull", "lognormal", "loglogistic", "generalised_gamma"),
+}
+ADJUSTMENTS = ("crude", "adjusted", "standardised")
+
+COMMON = frozenset({
+    "id", "model", "role", "question", "definition", "population", "where", "exposure", "levels",
+    "confidence", "missing", "cluster", "categorical",
+})  # fmt: skip
+TIMED = frozenset({"time", "event", "event_of_interest", "competing", "censored", "entry"})
+REGRESSION = frozenset({"adjust_for", "adjustments", "spline", "per", "weights", "estimator"})
+USES: Mapping[str, frozenset[str]] = {
+    "cox": COMMON | TIMED | REGRESSION | {"strata", "ties", "ph_transform", "horizon", "seed"},
+    "logistic": COMMON | REGRESSION
+    | {"outcome", "missing_outcome", "observation_terms", "horizon", "seed"},
+    "cumulative_incidence": COMMON | TIMED
+    | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "weights"},
+    "kaplan_meier": COMMON | TIMED | {"horizon", "interval"},
+    "log_rank": COMMON | TIMED | {"strata", "test", "rho", "gamma"},
+    "risks": COMMON | {"outcome", "horizon"},
+}  # fmt: skip
+NEEDS: Mapping[str, tuple[str, ...]] = {
+    "cox": ("time", "event"),
+    "logistic": ("outcome",),
+    "cumulative_incidence": ("time", "event", "horizon"),
+    "kaplan_meier": ("time", "event"),
+    "log_rank": ("time", "event", "exposure"),
+    "risks": ("outcome",),
+}
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError("a text")
+    return value
+
+
+def _identifier(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"[A-Za-z0-9_.\-]+", value):
+        raise ValueError("letters, digits, _ . -")
+    return value
+
+
+def _level(value: object) -> str:
+    """Write a level as text: true and false without capital, whole numbers without point."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int | float):
+        return f"{value:g}"
+    return _text(value)
+
+
+def _number(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError("a number")
+    return float(value)
+
+
+def _whole(value: object) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or value < 0:
+        raise ValueError("a whole number, 0 or more")
+    return value
+
+
+def _share(value: object) -> float:
+    if not 0 < _number(value) < 1:
+        raise ValueError("a number between 0 and 1")
+    return _number(value)
+
+
+def _days(value: object) -> tuple[float, ...]:
+    days = _list_of(_number)(value if isinstance(value, list) else [value])
+    if not days or min(days) < 0:
+        raise ValueError("one day or a list of days, none negative")
+    return tuple(sorted(days))
+
+
+def _list_of(parse: Callable[[object], Any]) -> Callable[[object], tuple[Any, ...]]:
+    def parse_list(value: object) -> tuple[Any, ...]:
+        if not isinstance(value, list):
+            raise ValueError("a list")
+        parsed = tuple(parse(item) for item in value)
+        if len(set(parsed)) < len(parsed):
+            raise ValueError("a list without repeats")
+        return parsed
+
+    return parse_list
+
+
+def _by_column(parse: Callable[[object], Any]) -> Callable[[object], Mapping[str, Any]]:
+    def parse_table(value: object) -> Mapping[str, Any]:
+        if not isinstance(value, dict):
+            raise ValueError("a table of column = value")
+        return {str(column): parse(item) for column, item in value.items()}
+
+    return parse_table
+
+
+def _one_of(*choices: str) -> Callable[[object], str]:
+    def parse_choice(value: object) -> str:
+        if value not in choices:
+            raise ValueError(f"one of {', '.join(choices)}")
+        return str(value)
+
+    return parse_choice
+
+
+PARSERS: Mapping[str, Callable[[object], Any]] = {
+    "id": _identifier, "model": _text, "question": _text, "definition": _text,
+    "time": _text, "event": _text, "event_of_interest": _level, "competing": _list_of(_level),
+    "censored": _level, "outcome": _text, "observation_terms": _list_of(_text),
+    "entry": _text, "left": _text, "right": _text, "weights": _text,
+    "where": _by_column(lambda value: _list_of(_level)(
+        value if isinstance(value, list) else [value])),
+    "exposure": _text, "levels": _list_of(_level), "adjust_for": _list_of(_text),
+    "adjustments": _list_of(_one_of(*ADJUSTMENTS)), "categorical": _by_column(_level),
+    "spline": _by_column(_whole), "per": _by_column(_number), "cluster": _text,
+    "strata": _list_of(_text), "rho": _number, "gamma": _number, "horizon": _days,
+    "confidence": _share, "m": _whole, "seed": _whole, "random_intercept": _text,
+    "matched_set": _text, **{key: _one_of(*choices) for key, choices in CHOICES.items()},
+}  # fmt: skip
+
+
+def refuse_contradictions(place: str, values: Mapping[str, Any]) -> None:
+    """Refuse what no single key shows: keys that the model needs or ignores, and contradictions.
+
+    Raises
+    ------
+    PlanError
+        Naming the key and what to do.
+    """
+    _refuse_model(place, values)
+    _refuse_events(place, values)
+    _refuse_terms(place, values)
+
+
+def _refuse_model(place: str, values: Mapping[str, Any]) -> None:
+    model = values["model"]
+    there = "There is: " + ", ".join(MODELS) + "."
+    if model in LATER:
+        raise PlanError(place, f'the model "{model}" is not yet part of this version', do=there)
+    if model not in MODELS:
+        raise PlanError(place, f'the model "{model}" is unknown', do=nearest(model, MODELS))
+    for key in NEEDS[model]:
+        if not values.get(key):
+            raise PlanError(place, f'the model "{model}" needs "{key}"', do=f"Add {key} = …")
+    for key in values:
+        if key not in USES[model]:
+            raise PlanError(
+                place, f'the model "{model}" does not use "{key}"', do="Take the key out."
+            )
+    if values.get("missing") == "multiple_imputation":
+        raise PlanError(
+            place, "multiple imputation is not yet part of this version",
+            do='Use missing = "complete_cases".',
+        )  # fmt: skip
+    if model == "cox" and values.get("estimator") == "penalised":
+        raise PlanError(
+            place, "the penalised Cox model is not yet part of this version",
+            do="Take estimator out, or use a logistic model.",
+        )  # fmt: skip
+
+
+def _refuse_events(place: str, values: Mapping[str, Any]) -> None:
+    cause, competing = values.get("event_of_interest"), values.get("competing", ())
+    if cause is None and (competing or values.get("censored") is not None):
+        raise PlanError(
+            place, "states are named without the event of interest", do="Add event_of_interest."
+        )
+    if cause is not None and values.get("censored") is None:
+        raise PlanError(
+            place, "it is not said which state is censored", do='Add for example censored = "…".'
+        )
+    if cause is not None and (cause in competing or values.get("censored") in (cause, *competing)):
+        raise PlanError(
+            place, "one state is named twice among event_of_interest, competing and censored",
+            do="Name each state once.",
+        )  # fmt: skip
+
+
+def _refuse_terms(place: str, values: Mapping[str, Any]) -> None:
+    exposure, adjust_for = values.get("exposure"), values.get("adjust_for", ())
+    if exposure in adjust_for:
+        raise PlanError(
+            place, f'"{exposure}" is both exposure and in adjust_for', do="Name it once."
+        )
+    known = [column for column in (exposure, *adjust_for) if column]
+    known += values.get("observation_terms", ())
+    for key in ("categorical", "spline", "per"):
+        for column in values.get(key, {}):
+            if column not in known:
+                raise PlanError(
+                    place, f'{key} names "{column}", which is no term of the analysis',
+                    do=nearest(column, known) if known else "Add it to adjust_for.",
+                )  # fmt: skip
+    for column in values.get("categorical", {}):
+        if column in values.get("spline", {}) or column in values.get("per", {}):
+            raise PlanError(
+                place, f'"{column}" is both categorical and a number', do="Keep one of the two."
+            )
+    _refuse_levels(place, values, exposure)
+
+
+def _refuse_levels(place: str, values: Mapping[str, Any], exposure: str | None) -> None:
+    levels = values.get("levels", ())
+    if levels and exposure is None:
+        raise PlanError(place, "there are levels but no exposure", do="Add exposure = …")
+    if len(levels) == 1:
+        raise PlanError(place, "one level cannot be compared", do="Name two levels or more.")
+    reference = values.get("categorical", {}).get(exposure)
+    if levels and reference not in (None, "most_frequent", *levels):
+        raise PlanError(
+            place, f'the reference "{reference}" is not among the levels',
+            do=nearest(reference, levels),
+        )  # fmt: skip
