@@ -158,26 +158,6 @@ def set_level(design: Design, term: str, level: str) -> FloatArray:
     return matrix
 
 
-def collinear_columns(design: Design, *, intercept: bool = True) -> tuple[str, ...]:
-    """Name the columns that are constant or a sum of multiples of the columns before them.
-
-    A column counts as carrying nothing new if less than 1e-9 of its length is left after
-    projection on those before it.
-    """
-    rows = len(design.matrix)
-    found: list[str] = []
-    basis = np.full((rows, 1), 1 / np.sqrt(rows)) if intercept else np.empty((rows, 0))
-    for name, column in zip(design.names, design.matrix.T, strict=True):
-        left = column - basis @ (basis.T @ column)
-        left -= basis @ (basis.T @ left)
-        length = float(np.linalg.norm(left))
-        if length <= 1e-9 * float(np.linalg.norm(column)):
-            found.append(name)
-        else:
-            basis = np.column_stack([basis, left / length])
-    return tuple(found)
-
-
 def _term(
     frame: pl.DataFrame, name: str, terms: Terms
 ) -> tuple[FloatArray, tuple[DesignColumn, ...]]:
