@@ -1,0 +1,139 @@
+"""Results as a surgeon reads them: risks of 100 stifles first, then ratios, then doubts."""
+
+from collections.abc import Sequence
+
+from markupsafe import Markup
+
+from pipeline.plan import Analysis
+from pipeline.report.labels import MEASURES, Labels, listed, small
+from pipeline.report.rows import number
+from pipeline.report.text import (
+    confidence_text,
+    day_text,
+    estimate_text,
+    fixed,
+    interval_text,
+    more_or_fewer,
+    needed_text,
+    p_text,
+)
+from shared.estimate import CONCERNS, Estimate
+
+
+def risk_sentence(
+    risks: Sequence[Estimate], difference: Estimate | None, *, exposure: str, labels: Labels
+) -> Markup:
+    """Say the risks of two arms and their difference of 100 stifles.
+
+    Parameters
+    ----------
+    risks
+        The reference arm, then the other; each with a day and an estimate.
+    difference
+        The row of the other arm's risk less the reference's, where there is one.
+    """
+    reference, other = risks
+    digits = _digits(reference, other, difference)
+    text = Markup(
+        "Within {} of surgery, {} was found in about {} of 100 stifles {} ({}) and in about {} "
+        "of 100 {} ({})"
+    ).format(
+        day_text(reference.day or 0),
+        small(labels.outcome(reference.outcome, reference.state)),
+        _per_hundred(reference, digits),
+        labels.arm_phrase(exposure, reference.group or ""),
+        _limits(reference, digits, first=True),
+        _per_hundred(other, digits),
+        labels.arm_phrase(exposure, other.group or ""),
+        _limits(other, digits),
+    )
+    if difference is None or difference.estimate is None:
+        return text + "."
+    return text + Markup(": {}.").format(difference_words(difference, digits))
+
+
+def difference_words(row: Estimate, digits: int = 0) -> Markup:
+    """Say a difference per 100: "5 fewer (from 10 fewer to 1 more)"."""
+    words = more_or_fewer(row.estimate or 0.0, digits)
+    if row.low is not None and row.high is not None:
+        low, high = (more_or_fewer(limit, digits) for limit in (row.low, row.high))
+        words = f"{words} (from {low} to {high})"
+    return number(words, row.row_id)
+
+
+def doubt_sentence(difference: Estimate | None) -> Markup:
+    """Say what an interval that holds both directions means."""
+    if difference is None or difference.low is None or difference.high is None:
+        return Markup("")
+    if difference.low < 0 < difference.high:
+        return Markup(
+            "The interval holds fewer as well as more: these data are too few to say which."
+        )
+    return Markup("")
+
+
+def needed_sentence(row: Estimate) -> Markup:
+    """Say the number needed to treat."""
+    return Markup("Number needed to treat: {}.").format(number(needed_text(row), row.row_id))
+
+
+def ratio_sentence(crude: Estimate | None, adjusted: Estimate | None) -> Markup:
+    """Say a ratio, adjusted first."""
+    parts = [_ratio(row) for row in (adjusted, crude) if row is not None]
+    named = adjusted or crude
+    if named is None:
+        return Markup("")
+    name = MEASURES.get(named.measure, named.measure.replace("_", " "))
+    return Markup("{}: {}.").format(name[0].upper() + name[1:], Markup("; ").join(parts))
+
+
+def concern_texts(row: Estimate) -> list[str]:
+    """Give the concerns of a row in words."""
+    return [CONCERNS[code] for code in row.concerns]
+
+
+def concern_note(row: Estimate) -> str:
+    """Join the concerns of a row for the small print under its number."""
+    return "; ".join(concern_texts(row))
+
+
+def adjusted_for(analysis: Analysis, labels: Labels) -> str:
+    """Name what an analysis is adjusted for."""
+    return listed(small(labels.name(column)) for column in analysis.adjust_for)
+
+
+def versus(analysis: Analysis, labels: Labels) -> str:
+    """Name a contrast: "Block recession against wedge recession"."""
+    if not analysis.exposure or len(analysis.levels) < 2:
+        return ""
+    reference, *others = (labels.arm(analysis.exposure, level) for level in analysis.levels)
+    return f"{listed(others)} against {small(reference)}"
+
+
+def _ratio(row: Estimate) -> Markup:
+    said = estimate_text(row)
+    interval = interval_text(row)
+    p_value = p_text(row.p_value)
+    if interval:
+        said += f" ({confidence_text(row)} interval {interval}"
+        said += f"; p {p_value if p_value[:1] in '<>' else '= ' + p_value})" if p_value else ")"
+    return Markup("{} {}").format(number(said, row.row_id), row.adjustment or "")
+
+
+def _digits(reference: Estimate, other: Estimate, difference: Estimate | None) -> int:
+    """Whole numbers, unless the rounded difference would not be that of the rounded risks."""
+    if difference is None or difference.estimate is None:
+        return 0
+    a, b, d = (round(100 * (row.estimate or 0.0)) for row in (reference, other, difference))
+    return 0 if b - a == d else 1
+
+
+def _per_hundred(row: Estimate, digits: int) -> Markup:
+    return number(fixed(100 * (row.estimate or 0.0), digits), row.row_id)
+
+
+def _limits(row: Estimate, digits: int, *, first: bool = False) -> Markup:
+    if row.low is None or row.high is None:
+        return Markup("no interval")
+    text = f"{fixed(100 * row.low, digits)} to {fixed(100 * row.high, digits)}"
+    return number(f"{confidence_text(row)} interval {text}" if first else text, row.row_id)
