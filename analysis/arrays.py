@@ -64,7 +64,13 @@ def non_negative(values: npt.ArrayLike, name: str, *, rows: int | None = None) -
 
 
 def cluster_codes(cluster: npt.ArrayLike, *, rows: int) -> tuple[IntArray, int]:
-    """Number the clusters 0, 1, … in sorted order; give a code per row and how many there are."""
+    """Give each row the number of its cluster, 0, 1, … in sorted order, and how many there are.
+
+    Raises
+    ------
+    ValueError
+        If the shape is wrong or a label is missing.
+    """
     labels = np.asarray(cluster)
     if labels.shape != (rows,):
         raise ValueError(f"cluster must have shape ({rows},), got {labels.shape}")
@@ -75,12 +81,17 @@ def cluster_codes(cluster: npt.ArrayLike, *, rows: int) -> tuple[IntArray, int]:
 
 
 def column_names(names: Sequence[str], count: int) -> tuple[str, ...]:
-    """Give one name a column: those given, else x1, x2, …"""
+    """Name the columns: as given, else x1, x2 and so on."""
     if not names:
         return tuple(f"x{place}" for place in range(1, count + 1))
     if len(names) != count:
         raise ValueError(f"names must name {count} columns, got {len(names)}")
     return tuple(names)
+
+
+def inverse(matrix: FloatArray) -> FloatArray:
+    """Invert a square matrix, shape (p, p)."""
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
 def _check_finite(values: FloatArray, name: str, rows: int | None) -> None:

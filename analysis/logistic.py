@@ -2,28 +2,29 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from analysis.arrays import (
     FloatArray,
+    IntArray,
     cluster_codes,
     column_names,
     finite_matrix,
+    inverse,
     non_negative,
     zero_one,
 )
 from analysis.chi_square import NO_TEST, Test, chi_square_test, normal_quantile, wald_test
 from analysis.kernels.logistic import curvature_batch, fit_logistic_batch, fitted_risks
 from analysis.rank import Redundant, find_redundant
+from analysis.sandwich import Correction, cluster_sandwich
+from analysis.scaling import scaled_design
 
 INTERCEPT = "intercept"
 FEW_EVENTS_PER_PARAMETER = 10
 FEW_CLUSTERS = 40
-
-Correction = Literal["CR0", "CR1"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,26 +136,12 @@ def fit_logistic(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Model:
-    """Checked data and its centred and scaled design, from which numbers are brought back."""
+    """Checked data."""
 
     x: FloatArray
     y: FloatArray
     weights: FloatArray | None
     intercept: bool
-
-    def standardised(self) -> tuple[FloatArray, FloatArray]:
-        """Give the design z, shape (n, p), and A with coefficients of x = A coefficients of z."""
-        spread = np.sqrt(np.maximum(self.x.var(axis=0), np.finfo(float).tiny))
-        if not self.intercept:
-            return self.x / spread, np.diag(1 / spread)
-        middle = self.x.mean(axis=0)
-        z = np.empty((len(self.x), self.x.shape[1] + 1), order="F")
-        z[:, 0] = 1.0
-        np.subtract(self.x, middle, out=z[:, 1:])
-        z[:, 1:] /= spread
-        back = np.diag(np.concatenate(([1.0], 1 / spread)))
-        back[0, 1:] = -middle / spread
-        return z, back
 
     @property
     def column_of_weights(self) -> FloatArray | None:
@@ -162,19 +149,25 @@ class _Model:
 
 
 def _fit(
-    model: _Model, names: tuple[str, ...], codes: npt.NDArray[np.int64] | None, correction: Correction
+    model: _Model,
+    names: tuple[str, ...],
+    codes: IntArray | None,
+    correction: Correction,
 ) -> LogisticFit:
-    z, back = model.standardised()
+    z, back = scaled_design(model.x, intercept=model.intercept)
     w = model.column_of_weights
     batch = fit_logistic_batch(z, model.y, w)
     if not batch.converged[0]:
         return _no_fit(names, model.y, (), iterations=batch.steps)
     gamma = batch.coefficients[:, 0]
     log_likelihood, information = curvature_batch(z, model.y, batch.coefficients, w)
-    inverse = np.linalg.inv(information[:, :, 0])
-    clusters, robust = None, inverse
+    bread = inverse(information[:, :, 0])
+    clusters, robust = None, bread
     if codes is not None:
-        robust, clusters = _sandwich(model, z, gamma, inverse, (codes, correction))
+        residual = model.y - fitted_risks(z @ gamma)
+        if model.weights is not None:
+            residual *= model.weights
+        robust, clusters = cluster_sandwich(z, residual, bread, codes=codes, correction=correction)
     null, score = _null_and_score(model, z)
     tested = slice(1 if model.intercept else 0, None)
     n_tested = len(gamma) - (1 if model.intercept else 0)
@@ -182,7 +175,7 @@ def _fit(
     return LogisticFit(
         names=names,
         coefficients=back @ gamma,
-        covariance_model=back @ inverse @ back.T,
+        covariance_model=back @ bread @ back.T,
         covariance=back @ robust @ back.T,
         log_likelihood=float(log_likelihood[0]),
         log_likelihood_null=null,
@@ -198,28 +191,6 @@ def _fit(
         redundant=(),
         concerns=_concerns(events, len(model.y), n_tested, clusters),
     )
-
-
-def _sandwich(
-    model: _Model,
-    z: FloatArray,
-    gamma: FloatArray,
-    inverse: FloatArray,
-    clustering: tuple[npt.NDArray[np.int64], Correction],
-) -> tuple[FloatArray, int]:
-    codes, correction = clustering
-    present, codes = np.unique(codes, return_inverse=True)
-    residual = model.y - fitted_risks(z @ gamma)
-    if model.weights is not None:
-        residual *= model.weights
-    sums = np.column_stack(
-        [np.bincount(codes, residual * column, len(present)) for column in z.T]
-    )
-    n, p, g = len(z), z.shape[1], len(present)
-    covariance = inverse @ (sums.T @ sums) @ inverse
-    if correction == "CR1" and g > 1 and n > p:
-        covariance *= g / (g - 1) * (n - 1) / (n - p)
-    return covariance, g
 
 
 def _null_and_score(model: _Model, z: FloatArray) -> tuple[float, Test]:
@@ -249,6 +220,15 @@ def _concerns(events: int, n: int, n_terms: int, clusters: int | None) -> tuple[
     )
 
 
+def why_no_fit(redundant: tuple[Redundant, ...], y: FloatArray) -> tuple[str, ...]:
+    """Give the concerns of a model without a fit: its columns, its outcome, or its iterations."""
+    if any(item.because for item in redundant):
+        return ("collinear", "not_identified")
+    if not y.any():
+        return ("no_events", "not_identified")
+    return ("not_identified",) if redundant or y.all() else ("not_converged",)
+
+
 def _no_fit(
     names: tuple[str, ...],
     y: FloatArray,
@@ -256,16 +236,6 @@ def _no_fit(
     *,
     iterations: int = 0,
 ) -> LogisticFit:
-    events = int(y.sum())
-    if redundant:
-        copies = any(item.because for item in redundant)
-        concerns = ("collinear", "not_identified") if copies else ("not_identified",)
-    elif events == 0:
-        concerns = ("no_events", "not_identified")
-    elif events == len(y):
-        concerns = ("not_identified",)
-    else:
-        concerns = ("not_converged",)
     p, nan = len(names), float("nan")
     return LogisticFit(
         names=names,
@@ -278,11 +248,11 @@ def _no_fit(
         score=NO_TEST,
         wald=NO_TEST,
         n=len(y),
-        events=events,
+        events=int(y.sum()),
         clusters=None,
         correction=None,
         converged=False,
         iterations=iterations,
         redundant=redundant,
-        concerns=concerns,
+        concerns=why_no_fit(redundant, y),
     )

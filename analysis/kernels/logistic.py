@@ -207,7 +207,7 @@ def _solve(hessian: FloatArray, gradient: FloatArray) -> FloatArray:
     """Solve each column; a singular one gives NaN instead of stopping the others."""
     right = gradient.T[:, :, None]
     try:
-        return np.linalg.solve(hessian, right)[:, :, 0].T
+        return np.asarray(np.linalg.solve(hessian, right)[:, :, 0].T, dtype=np.float64)
     except np.linalg.LinAlgError:
         solved = np.full_like(gradient, np.nan)
         for column, (matrix, vector) in enumerate(zip(hessian, gradient.T, strict=True)):
