@@ -6,7 +6,7 @@ STAMP := $(VENV)/.installed
 DEV_STAMP := $(VENV)/.installed-dev
 PIP := $(BIN)/python -m pip --disable-pip-version-check install -q
 
-.PHONY: demo test lint wheel bench oracles lock clean
+.PHONY: codebook demo test lint wheel bench oracles lock clean
 
 demo: $(STAMP)
 	$(BIN)/sulca demo demo-study
@@ -58,3 +58,7 @@ $(DEV_STAMP): requirements-dev.lock pyproject.toml | $(VENV)/bin/python
 
 clean:
 	rm -rf $(VENV) build demo-study
+
+# After a change of shared/codebook/*.csv: keep its declarations under their new version.
+codebook: $(DEV_STAMP)
+	$(BIN)/python -m schemas.keep_codebook
