@@ -1,0 +1,140 @@
+"""One animal over clinics, one joint over operations: accepted tables get the study's own keys."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline.link_findings import link_findings
+from pipeline.sql import open_database, run_sql
+
+# Days that are counted from the reporting clinic's own operation on the joint.
+DAYS: Mapping[str, tuple[str, ...]] = {
+    "rechecks": ("recheck_day",),
+    "complications": ("detected_day", "last_negative_day", "resolved_day"),
+    "revisions": ("revision_day",),
+}
+# What describes the index operation itself; other operations' rows are no part of it.
+OF_THE_INDEX = ("procedures", "implants", "measurements")
+HOLD = ("stifle_id", "target", "rule")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Linked:
+    """Accepted rows under `animal_id` and `stifle_id`, days counted from the index operation.
+
+    Attributes
+    ----------
+    tables
+        As accepted, with stifle_id and animal_id; ``stifles`` has one row per joint, its index
+        operation, and ``revisions`` one row per later operation, at whichever clinic.
+    operations
+        One row per operation known: stifle_id, animal_id, clinic_id (who reported it), kind
+        (index, revision, earlier), day after the index operation.
+    holds
+        What is unknown until answered: stifle_id, target, rule.
+    near_matches
+        Pairs of rows that may be one animal, for a person to decide.
+    findings
+        Questions and holds that linking raises.
+    n_reported_twice
+        Stifle rows that report an operation another clinic reported too.
+    """
+
+    tables: Mapping[str, pl.DataFrame]
+    operations: pl.DataFrame
+    holds: pl.DataFrame
+    near_matches: pl.DataFrame
+    findings: pl.DataFrame
+    n_reported_twice: int
+
+
+def link(tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame) -> Linked:
+    """Join animals over clinics and operations over joints.
+
+    Parameters
+    ----------
+    tables
+        The accepted canonical tables, by name.
+    holds
+        One row per held variable or outcome: clinic_id, local_stifle, target, rule.
+    """
+    with open_database(tables) as connection:
+        animal_ids = run_sql(connection, "animal_ids")
+        run_sql(connection, "joint_rows")
+        rows = run_sql(connection, "operations")
+        followed = {name: _follow(tables[name], rows, days) for name, days in DAYS.items()}
+        connection.register("followed_revisions", followed["revisions"])
+        later = run_sql(connection, "later_operations")
+        stifles = run_sql(connection, "index_stifles")
+        near = run_sql(connection, "near_matches")
+        contradictions = run_sql(connection, "contradictory_links")
+    made = {
+        "clinics": tables["clinics"],
+        "animals": _ordered(tables["animals"].join(animal_ids, on=["clinic_id", "local_animal"])),
+        "stifles": stifles,
+        "revisions": later,
+        **{name: followed[name] for name in ("rechecks", "complications")},
+        **{name: _of_index(tables[name], rows) for name in OF_THE_INDEX},
+    }
+    own = _own_holds(rows, contradictions)
+    return Linked(
+        tables=made,
+        operations=_operations(rows, later),
+        holds=pl.concat([_with_stifle(holds, rows), own]).unique().sort(HOLD),
+        near_matches=near,
+        findings=link_findings(tables, rows, near=near, contradictions=contradictions),
+        n_reported_twice=rows.filter(pl.col("kind") == "reported_twice").height,
+    )  # fmt: skip
+
+
+def _follow(table: pl.DataFrame, rows: pl.DataFrame, days: tuple[str, ...]) -> pl.DataFrame:
+    """Give a child table its stifle and count its days from the index operation.
+
+    Rows of an operation whose day is not known cannot be dated and are left out (the joint's
+    outcomes are held); so are rows before day 0, which belong to an earlier operation.
+    """
+    offset = rows.select("clinic_id", "local_stifle", "stifle_id", "animal_id", offset="day")
+    joined = table.join(offset, on=["clinic_id", "local_stifle"], how="inner")
+    counted = joined.with_columns(pl.col(day) + pl.col("offset") for day in days)
+    first, *others = days
+    placed = counted.filter(
+        pl.col("offset").is_not_null(), pl.col(first).is_null() | (pl.col(first) >= 0)
+    ).with_columns(pl.when(pl.col(day) >= 0).then(pl.col(day)).alias(day) for day in others)
+    return _ordered(placed.drop("offset"))
+
+
+def _of_index(table: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
+    index = rows.filter(pl.col("kind") == "index")
+    keys = index.select("clinic_id", "local_stifle", "stifle_id", "animal_id")
+    return _ordered(table.join(keys, on=["clinic_id", "local_stifle"], how="inner"))
+
+
+def _ordered(table: pl.DataFrame) -> pl.DataFrame:
+    first = [name for name in ("stifle_id", "animal_id") if name in table.columns]
+    return table.select(*first, pl.exclude(first)).sort([*first, "row_id"])
+
+
+def _operations(rows: pl.DataFrame, later: pl.DataFrame) -> pl.DataFrame:
+    """List every operation once: index and earlier rows as sent, later ones as joined."""
+    keys = ("stifle_id", "animal_id", "clinic_id", "kind", "day")
+    revisions = later.select(
+        "stifle_id", "animal_id", "clinic_id", kind=pl.lit("revision"), day="revision_day"
+    )
+    first = rows.filter(pl.col("kind").is_in(["index", "earlier"])).select(keys)
+    return pl.concat([first, revisions]).sort("stifle_id", "day", "kind", "clinic_id")
+
+
+def _with_stifle(holds: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
+    keys = rows.select("clinic_id", "local_stifle", "stifle_id")
+    held = holds.join(keys, on=["clinic_id", "local_stifle"], how="inner")
+    return held.select(pl.col(HOLD).cast(pl.String))
+
+
+def _own_holds(rows: pl.DataFrame, contradictions: pl.DataFrame) -> pl.DataFrame:
+    """Hold joints whose operations cannot be dated, and animals that clinics tell differently."""
+    undated = rows.filter(pl.col("day").is_null()).select("stifle_id", rule=pl.lit("R05"))
+    told = rows.join(contradictions, on="animal_id", how="inner")
+    told = told.select("stifle_id", rule=pl.lit("R04"))
+    both = pl.concat([undated, told])
+    return both.with_columns(target=pl.lit("outcome:all")).select(pl.col(HOLD).cast(pl.String))
