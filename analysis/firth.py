@@ -15,8 +15,9 @@ from analysis.arrays import (
     zero_one,
 )
 from analysis.chi_square import NO_TEST, Test, chi_square_test, normal_quantile
+from analysis.fit_concerns import why_no_fit
 from analysis.kernels.firth import PenalisedTop, maximise_penalised
-from analysis.logistic import INTERCEPT, why_no_fit
+from analysis.logistic import INTERCEPT
 from analysis.profile import profile_limit
 from analysis.rank import Redundant, find_redundant
 from analysis.scaling import scaled_design

@@ -17,14 +17,13 @@ from analysis.arrays import (
     zero_one,
 )
 from analysis.chi_square import NO_TEST, Test, chi_square_test, normal_quantile, wald_test
+from analysis.fit_concerns import sparse_concerns, why_no_fit
 from analysis.kernels.logistic import curvature_batch, fit_logistic_batch, fitted_risks
 from analysis.rank import Redundant, find_redundant
 from analysis.sandwich import Correction, cluster_sandwich
 from analysis.scaling import scaled_design
 
 INTERCEPT = "intercept"
-FEW_EVENTS_PER_PARAMETER = 10
-FEW_CLUSTERS = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -189,7 +188,7 @@ def _fit(
         converged=True,
         iterations=batch.steps,
         redundant=(),
-        concerns=_concerns(events, len(model.y), n_tested, clusters),
+        concerns=sparse_concerns(events, len(model.y), n_tested, clusters),
     )
 
 
@@ -204,29 +203,6 @@ def _null_and_score(model: _Model, z: FloatArray) -> tuple[float, Test]:
     gradient = z.T @ (residual if model.weights is None else model.weights * residual)
     statistic = float(gradient @ np.linalg.solve(information[:, :, 0], gradient))
     return float(null[0]), chi_square_test(statistic, z.shape[1] - int(model.intercept))
-
-
-def _concerns(events: int, n: int, n_terms: int, clusters: int | None) -> tuple[str, ...]:
-    rarer = min(events, n - events)
-    few_events = n_terms > 0 and rarer / n_terms < FEW_EVENTS_PER_PARAMETER
-    few_clusters = clusters is not None and clusters < FEW_CLUSTERS
-    return tuple(
-        code
-        for code, holds in (
-            ("few_events_per_parameter", few_events),
-            ("few_clusters", few_clusters),
-        )
-        if holds
-    )
-
-
-def why_no_fit(redundant: tuple[Redundant, ...], y: FloatArray) -> tuple[str, ...]:
-    """Give the concerns of a model without a fit: its columns, its outcome, or its iterations."""
-    if any(item.because for item in redundant):
-        return ("collinear", "not_identified")
-    if not y.any():
-        return ("no_events", "not_identified")
-    return ("not_identified",) if redundant or y.all() else ("not_converged",)
 
 
 def _no_fit(

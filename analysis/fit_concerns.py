@@ -1,0 +1,31 @@
+"""Why a fit of a binary outcome gives no number, or a number to be careful with."""
+
+from analysis.arrays import FloatArray
+from analysis.rank import Redundant
+
+FEW_EVENTS_PER_PARAMETER = 10
+FEW_CLUSTERS = 40
+
+
+def sparse_concerns(events: int, n: int, n_terms: int, clusters: int | None) -> tuple[str, ...]:
+    """Give the concerns of a fit with few of the rarer outcome per term, or few clusters."""
+    rarer = min(events, n - events)
+    few_events = n_terms > 0 and rarer / n_terms < FEW_EVENTS_PER_PARAMETER
+    few_clusters = clusters is not None and clusters < FEW_CLUSTERS
+    return tuple(
+        code
+        for code, holds in (
+            ("few_events_per_parameter", few_events),
+            ("few_clusters", few_clusters),
+        )
+        if holds
+    )
+
+
+def why_no_fit(redundant: tuple[Redundant, ...], y: FloatArray) -> tuple[str, ...]:
+    """Give the concerns of a model without a fit: its columns, its outcome, or its iterations."""
+    if any(item.because for item in redundant):
+        return ("collinear", "not_identified")
+    if not y.any():
+        return ("no_events", "not_identified")
+    return ("not_identified",) if redundant or y.all() else ("not_converged",)
