@@ -1,0 +1,48 @@
+-- One row per index stifle: how and when its time at risk of reluxation ends, by each definition.
+-- At risk is a stifle that was palpated, or in which a veterinarian found a reluxation; it is free
+-- of reluxation until the last palpation. Nothing is held here.
+-- In: joints, contacts, reluxation_days, opposite_days, endings.
+-- Out: stifle_id; relux, relux_possible, relux_important, relux_revised and opposite, each with _day and
+--      _state; relux_day_all_deaths and relux_state_all_deaths (deaths count however late)
+WITH everything AS (
+    SELECT stifle_id, any_day, possible_day, important_day, revised_day, last_adequate_day,
+        CASE WHEN at_risk THEN construct_day END AS construct_day,
+        CASE WHEN at_risk THEN amputation_day END AS amputation_day,
+        CASE WHEN at_risk THEN death_day END AS death_day,
+        near_amputation_day, near_death_day,
+        least(other_construct_day, reluxation_revision_day) AS revision_day,
+        luxation_direction <> 'bidirectional' AS has_other_way, opposite_found, at_risk,
+        CASE WHEN at_risk THEN greatest(last_adequate_day, any_day) END AS last_seen
+    FROM (
+        SELECT *, last_adequate_day IS NOT NULL OR any_day IS NOT NULL AS at_risk
+        FROM joints JOIN contacts USING (stifle_id) JOIN endings USING (stifle_id)
+        LEFT JOIN reluxation_days USING (stifle_id) LEFT JOIN opposite_days USING (stifle_id)
+    )
+)
+SELECT stifle_id,
+    day_of(any_day, construct_day, near_amputation_day, near_death_day, last_adequate_day) AS relux_day,
+    state_of('reluxation', any_day, 'other_revision', construct_day, near_amputation_day,
+        near_death_day, last_adequate_day) AS relux_state,
+    day_of(any_day, construct_day, amputation_day, death_day, last_adequate_day)
+        AS relux_day_all_deaths,
+    state_of('reluxation', any_day, 'other_revision', construct_day, amputation_day, death_day,
+        last_adequate_day) AS relux_state_all_deaths,
+    day_of(possible_day, construct_day, near_amputation_day, near_death_day, last_adequate_day)
+        AS relux_possible_day,
+    state_of('reluxation', possible_day, 'other_revision', construct_day, near_amputation_day,
+        near_death_day, last_adequate_day) AS relux_possible_state,
+    day_of(important_day, construct_day, near_amputation_day, near_death_day, last_seen)
+        AS relux_important_day,
+    state_of('reluxation', important_day, 'other_revision', construct_day, near_amputation_day,
+        near_death_day, last_seen) AS relux_important_state,
+    day_of(revised_day, construct_day, near_amputation_day, near_death_day, last_seen)
+        AS relux_revised_day,
+    state_of('reluxation', revised_day, 'other_revision', construct_day, near_amputation_day,
+        near_death_day, last_seen) AS relux_revised_state,
+    CASE WHEN has_other_way AND at_risk THEN day_of(opposite_found, revision_day,
+        near_amputation_day, near_death_day, last_seen) END AS opposite_day,
+    CASE WHEN has_other_way AND at_risk THEN state_of('opposite_luxation', opposite_found,
+        'other_revision', revision_day, near_amputation_day, near_death_day, last_seen) END
+        AS opposite_state
+FROM everything
+ORDER BY stifle_id
