@@ -26,6 +26,7 @@ CONCERNS = {
     "beyond_follow_up": "nobody was followed to this day; no number is given",
     "overdispersed": "clinics differ more than chance and case mix explain",
     "too_few": "too few stifles for a number",
+    "resamples_failed": "some bootstrap samples had no fit and are left out of the interval",
     "held_rows": "stifles with an open query are left out",
 }
 
