@@ -1,0 +1,1 @@
+"""One module per clinic: its cases as the files that its own system would write."""
