@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
-from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -54,7 +53,7 @@ def environment() -> Environment:
     )  # fmt: skip
 
 
-def _macro(name: str, *values: Any) -> Markup:
+def _macro(name: str, *values: object) -> Markup:
     module = environment().get_template("blocks.html.j2").module
     return Markup(str(getattr(module, name)(*values)).strip())
 

@@ -24,7 +24,7 @@ class Arm:
 
 
 def at_risk(points: pl.DataFrame, day: float) -> int:
-    """Number still followed and free of the event just before a day."""
+    """Count those still followed and free of the event just before a day."""
     later = points.filter(pl.col("day") >= day)
     return int(later["n_at_risk"][0]) if len(later) else 0
 
@@ -38,13 +38,11 @@ def value_at(points: pl.DataFrame, day: float, column: str = "estimate") -> floa
 def draw_curves(arms: Sequence[Arm], days: Sequence[float], *, outcome: str) -> Figure:
     """Draw one curve per arm up to the last of `days`, each named where it ends."""
     figure = new_figure(7.2, 4.0 + 0.22 * len(arms))
-    axes, below = figure.subplots(
-        2, 1, height_ratios=(4.0, 0.32 * len(arms) + 0.35), sharex=True
-    )
+    axes, below = figure.subplots(2, 1, height_ratios=(4.0, 0.32 * len(arms) + 0.35), sharex=True)
     horizon = max(days)
-    top = max(
-        (value_at(arm.points, horizon, "high") for arm in arms), default=0.0
-    ) or max(value_at(arm.points, horizon) for arm in arms)
+    top = max((value_at(arm.points, horizon, "high") for arm in arms), default=0.0) or max(
+        value_at(arm.points, horizon) for arm in arms
+    )
     top = min(100.0, max(100 * top * 1.08, 5.0))
     for arm in arms:
         _draw_arm(axes, arm, horizon)

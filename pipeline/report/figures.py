@@ -4,6 +4,7 @@ import io
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -115,7 +116,7 @@ def spread(places: Iterable[float], least: float) -> list[float]:
     """Push labels apart so that neighbours are at least `least` from each other."""
     wanted = list(places)
     order = sorted(range(len(wanted)), key=lambda place: wanted[place])
-    for below, above in zip(order, order[1:], strict=False):
+    for below, above in pairwise(order):
         gap = wanted[above] - wanted[below]
         if gap < least:
             wanted[below] -= (least - gap) / 2

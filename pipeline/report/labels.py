@@ -1,5 +1,6 @@
 """Words of the codebook for columns, codes and arms; no raw code reaches a reader."""
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -37,7 +38,7 @@ SETS = {
     "D": "transpositions held with K-wires",
 }
 TRAILING = (" used", " done", " seen")
-COLUMN_PARTS = ("_state", "_day", "_held")
+COLUMN = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,8 @@ class Labels:
     def name(self, column: str) -> str:
         """Name a column as its declaration does; an undeclared one without underscores."""
         known = self.variables.get(column)
-        return known.label if known and known.label else plain(column)
+        label = known.label if known and known.label else plain(column)
+        return label.removesuffix(" code").removesuffix(" id")
 
     def name_with_unit(self, column: str) -> str:
         """Name a column with its unit: "Body weight at surgery (kg)"."""
@@ -92,17 +94,20 @@ class Labels:
 
     def outcome(self, column: str | None, state: str | None = None) -> str:
         """Name an outcome: the label of its state where it has one, else of its column."""
-        if state:
-            for known in self.variables.values():
-                if state in known.codes and known.name.endswith("_state"):
-                    return known.codes[state]
-        if column is None:
-            return plain(state or "")
-        if column not in self.variables and state is None:
-            for known in self.variables.values():
-                if column in known.codes and known.name.endswith("_state"):
-                    return known.codes[column]
-        return self.name(column)
+        wanted = state or column or ""
+        own = self.variables.get(column or "")
+        if own and wanted in own.codes:
+            return own.codes[wanted]
+        if wanted in self.variables:
+            return self.name(wanted)
+        for known in self.variables.values():
+            if wanted in known.codes and known.name.endswith("_state"):
+                return known.codes[wanted]
+        return plain(wanted)
+
+    def words(self, text: str) -> str:
+        """Put labels in the place of column names that stand in a text of the run."""
+        return COLUMN.sub(lambda found: small(self.name(found[0])), text)
 
     def clinic(self, clinic_id: str) -> str:
         """Name a clinic by its code, as a proper name."""

@@ -1,6 +1,7 @@
 """The results table as rows, and the ids under which every printed number can be found."""
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import polars as pl
 from markupsafe import Markup
@@ -10,10 +11,12 @@ from shared.estimate import Estimate
 
 def read_rows(results: pl.DataFrame) -> tuple[Estimate, ...]:
     """Turn the results table into rows, in its own order."""
-    return tuple(
-        Estimate(**record | {"concerns": tuple(filter(None, (record["concerns"] or "").split(";")))})
-        for record in results.iter_rows(named=True)
-    )
+    return tuple(_row(record) for record in results.iter_rows(named=True))
+
+
+def _row(record: dict[str, Any]) -> Estimate:
+    record["concerns"] = tuple(filter(None, (record["concerns"] or "").split(";")))
+    return Estimate(**record)
 
 
 def of(

@@ -15,6 +15,7 @@ from pipeline.report.text import (
     interval_text,
     more_or_fewer,
     needed_text,
+    p_equation,
     p_text,
 )
 from shared.estimate import CONCERNS, Estimate
@@ -116,7 +117,7 @@ def _ratio(row: Estimate) -> Markup:
     p_value = p_text(row.p_value)
     if interval:
         said += f" ({confidence_text(row)} interval {interval}"
-        said += f"; p {p_value if p_value[:1] in '<>' else '= ' + p_value})" if p_value else ")"
+        said += f"; {p_equation(row.p_value)})" if p_value else ")"
     return Markup("{} {}").format(number(said, row.row_id), row.adjustment or "")
 
 

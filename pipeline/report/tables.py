@@ -9,7 +9,7 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,8 +18,10 @@ class Cell:
 
     text: str | Markup
     row_id: str = ""
-    note: str = ""           # small print under the number: concerns in words
-    pale: bool = False       # greyed: too few stifles to lean on
+    note: str = ""  # under the number in a warning colour: concerns in words
+    detail: str = ""  # under the number in small print: what it rests on
+    pale: bool = False  # greyed: too few stifles to lean on
+    words: bool = False  # prose that may wrap
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +56,13 @@ EMPTY = Cell("")
 def as_html(table: Table) -> Markup:
     """Write a table with caption, column and row headers, in a box that scrolls by itself."""
     head = Markup("").join(Markup('<th scope="col">{}</th>').format(name) for name in table.columns)
-    body = Markup("\n").join(_line(line, len(table.columns)) for line in table.lines)
+    bodies = Markup("\n").join(_body(part, len(table.columns)) for part in _parts(table.lines))
     notes = Markup("").join(Markup('<p class="note">{}</p>').format(note) for note in table.notes)
     return Markup(
         '<div class="scroll" role="region" aria-labelledby="{id}-caption" tabindex="0">\n'
         '<table id="{id}">\n<caption id="{id}-caption">{caption}</caption>\n'
-        "<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>\n</div>\n{notes}"
-    ).format(id=table.id, caption=table.caption, head=head, body=body, notes=notes)
+        "<thead><tr>{head}</tr></thead>\n{bodies}\n</table>\n</div>\n{notes}"
+    ).format(id=table.id, caption=table.caption, head=head, bodies=bodies, notes=notes)
 
 
 def as_csv(table: Table) -> str:
@@ -71,16 +73,24 @@ def as_csv(table: Table) -> str:
     writer.writerow([table.columns[0], *names])
     for line in table.lines:
         cells = line.cells or (EMPTY,) * (len(table.columns) - 1)
-        parts = [part for cell in cells for part in (_plain(cell.text), cell.row_id)]
+        parts = [part for cell in cells for part in (_all_text(cell), cell.row_id)]
         writer.writerow([_harmless(part) for part in (_plain(line.header), *parts)])
     return out.getvalue()
 
 
-def with_caption(table: Table, caption: str) -> Table:
-    """Give a table another caption."""
-    return Table(
-        id=table.id, caption=caption, columns=table.columns, lines=table.lines, notes=table.notes
-    )
+def _parts(lines: Sequence[Line]) -> list[list[Line]]:
+    """Cut the lines before each heading: a heading and what it heads are one body."""
+    parts: list[list[Line]] = [[]]
+    for line in lines:
+        if not line.cells and parts[-1]:
+            parts.append([])
+        parts[-1].append(line)
+    return parts
+
+
+def _body(lines: Sequence[Line], width: int) -> Markup:
+    inside = Markup("\n").join(_line(line, width) for line in lines)
+    return Markup("<tbody>\n{}\n</tbody>").format(inside)
 
 
 def _line(line: Line, width: int) -> Markup:
@@ -94,11 +104,19 @@ def _line(line: Line, width: int) -> Markup:
 
 
 def _cell(cell: Cell) -> Markup:
-    note = Markup('<span class="concern">{}</span>').format(cell.note) if cell.note else Markup("")
-    pale = Markup(' class="pale"') if cell.pale else Markup("")
-    if cell.row_id:
-        return Markup('<td{} data-row="{}">{}{}</td>').format(pale, cell.row_id, cell.text, note)
-    return Markup("<td{}>{}{}</td>").format(pale, cell.text, note)
+    kinds = [name for name in ("pale", "words") if getattr(cell, name)]
+    kind = Markup(' class="{}"').format(" ".join(kinds)) if kinds else Markup("")
+    address = Markup(' data-row="{}"').format(cell.row_id) if cell.row_id else Markup("")
+    under = Markup("").join(
+        Markup('<span class="{}">{}</span>').format(name, text)
+        for name, text in (("detail", cell.detail), ("concern", cell.note))
+        if text
+    )
+    return Markup("<td{}{}>{}{}</td>").format(kind, address, cell.text, under)
+
+
+def _all_text(cell: Cell) -> str:
+    return "; ".join(filter(None, (_plain(cell.text), cell.detail, cell.note)))
 
 
 def _plain(text: str | Markup) -> str:
@@ -108,8 +126,3 @@ def _plain(text: str | Markup) -> str:
 def _harmless(text: str) -> str:
     """Keep a spreadsheet from reading a cell as a formula."""
     return "'" + text if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
-
-
-def joined(parts: Sequence[str | Markup], separator: str = "; ") -> Markup:
-    """Join texts, escaping those that are not markup yet."""
-    return Markup(escape(separator)).join(parts)

@@ -115,6 +115,12 @@ def p_text(p_value: float | None) -> str:
     return fixed(p_value, 3 if p_value < 0.01 or 0.045 <= p_value < 0.055 else 2)
 
 
+def p_equation(p_value: float | None) -> str:
+    """Print "p = 0.03" or "p < 0.001"."""
+    text = p_text(p_value)
+    return f"p {text[0]} {text[1:]}" if text[:1] in ("<", ">") else f"p = {text}"
+
+
 def confidence_text(row: Estimate) -> str:
     """Print "95%"."""
     return f"{fixed(100 * (row.confidence or 0.95), 0)}%"

@@ -1,0 +1,299 @@
+"""A small study written by hand: every number is invented, to see how numbers are shown."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+import pytest
+
+from pipeline.report.counts import CheckedCounts, count_checked
+from pipeline.study import Study, read_study
+from schemas.codebook import Variable, read_codebook
+from schemas.findings import findings
+from shared.estimate import Estimate, results_frame
+
+PLAN = """
+title = "Block or wedge <script>alert(1)</script>"
+question = "Does the shape of the recession matter?"
+seed = 1
+
+[statements]
+ethics = "Committee of the example, 12/2025"
+
+[[analysis]]
+id = "relux_risk"
+role = "primary"
+question = "Is block rather than wedge recession associated with less reluxation?"
+model = "cumulative_incidence"
+time = "relux_day"
+event = "relux_state"
+event_of_interest = "reluxation"
+competing = ["death", "amputation", "other_revision"]
+censored = "censored"
+population = "B"
+exposure = "sulcoplasty_type"
+levels = ["wedge_recession", "block_recession"]
+adjust_for = ["grade_preop", "clinic_id"]
+horizon = [91, 183, 365]
+cluster = "animal_id"
+
+[[analysis]]
+id = "relux_hazard"
+role = "primary"
+question = "Is block rather than wedge recession associated with less reluxation?"
+model = "cox"
+time = "relux_day"
+event = "relux_state"
+event_of_interest = "reluxation"
+competing = ["death", "amputation", "other_revision"]
+censored = "censored"
+population = "B"
+exposure = "sulcoplasty_type"
+levels = ["wedge_recession", "block_recession"]
+adjust_for = ["grade_preop", "clinic_id"]
+cluster = "animal_id"
+
+[[analysis]]
+id = "band_hazard"
+role = "primary"
+question = "Is a tension band associated with fewer implant complications?"
+model = "cox"
+time = "implant_day"
+event = "implant_state"
+event_of_interest = "implant_complication"
+competing = ["death"]
+censored = "censored"
+population = "D"
+exposure = "tension_band_done"
+levels = [false, true]
+adjust_for = ["grade_preop"]
+cluster = "animal_id"
+
+[[analysis]]
+id = "relux_first"
+role = "sensitivity"
+question = "Is block rather than wedge recession associated with less reluxation?"
+model = "cox"
+time = "relux_day"
+event = "relux_state"
+event_of_interest = "reluxation"
+competing = ["death", "amputation", "other_revision"]
+censored = "censored"
+population = "C"
+exposure = "sulcoplasty_type"
+levels = ["wedge_recession", "block_recession"]
+adjust_for = ["grade_preop", "clinic_id"]
+"""
+ARMS = ("wedge_recession", "block_recession")
+CLINICS = ("northgate", "valleyside", "lakehead", "harbourton", "plateauville")
+DAYS = (91.0, 183.0, 365.0)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Given:
+    """What the report is written from."""
+
+    results: pl.DataFrame
+    curves: pl.DataFrame
+    flow: pl.DataFrame
+    study: Study
+    codebook: tuple[Variable, ...]
+    counts: CheckedCounts
+    run_info: Mapping[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Checked:
+    ledger: pl.DataFrame
+    ledger_rows: pl.DataFrame
+    findings: pl.DataFrame
+    holds: pl.DataFrame
+
+
+@pytest.fixture(scope="session")
+def given(tmp_path_factory: pytest.TempPathFactory) -> Given:
+    folder = tmp_path_factory.mktemp("study")
+    (folder / "study.toml").write_text(PLAN, "utf-8")
+    for clinic in CLINICS:
+        (folder / "exports" / clinic).mkdir(parents=True)
+    return Given(
+        results=results_frame(_rows()),
+        curves=_curves(),
+        flow=_flow(),
+        study=read_study(folder),
+        codebook=_codebook(),
+        counts=count_checked(_checked()),
+        run_info={
+            "versions": {"python": "3.11.0", "sulca": "0.1.0"},
+            "fingerprints": {"study.toml": "ab" * 32},
+            "data_lock": dict.fromkeys(CLINICS, "2025-03-31"),
+            "deviations": ("eligibility.grades was 2, 3, 4, and is now 1, 2, 3, 4.",),
+        },
+    )
+
+
+def _rows() -> list[Estimate]:
+    return [*_risks(), *_hazards()]
+
+
+def _risks() -> list[Estimate]:
+    rows: list[Estimate] = []
+    base: dict[str, Any] = {
+        "analysis": "relux_risk", "role": "primary", "model": "cumulative_incidence",
+        "outcome": "reluxation", "population": "stifles with adequate follow-up",
+        "state": "reluxation", "confidence": 0.95, "method": "Aalen-Johansen, clusters animal_id",
+    }  # fmt: skip
+    for adjustment in ("crude", "standardised"):
+        for step, day in enumerate(DAYS, start=1):
+            for place, arm in enumerate(ARMS):
+                risk = step * (0.04, 0.025)[place]
+                rows.append(
+                    Estimate(
+                        **base, adjustment=adjustment, group=arm, day=day, measure="risk",
+                        estimate=risk, low=risk * 0.7, high=risk * 1.4, n=(240, 210)[place],
+                        events=(29, 16)[place], clusters=200,
+                    )
+                )  # fmt: skip
+            for measure, estimate, low, high in (
+                ("risk_difference", -0.015 * step, -0.033 * step, 0.003 * step),
+                ("number_needed_to_treat", -1 / (0.015 * step), 1 / (0.003 * step),
+                 -1 / (0.033 * step)),
+            ):  # fmt: skip
+                through = measure == "number_needed_to_treat"
+                rows.append(
+                    Estimate(
+                        **base, adjustment=adjustment, day=day, measure=measure,
+                        term="sulcoplasty_type", level=ARMS[1], reference=ARMS[0],
+                        estimate=estimate, low=low, high=high, n=450, events=45,
+                        concerns=("interval_through_infinity",) if through else (),
+                    )
+                )  # fmt: skip
+    return rows
+
+
+def _hazards() -> list[Estimate]:
+    rows: list[Estimate] = []
+    for analysis, term, level, reference in (
+        ("relux_hazard", "sulcoplasty_type", ARMS[1], ARMS[0]),
+        ("relux_first", "sulcoplasty_type", ARMS[1], ARMS[0]),
+        ("band_hazard", "tension_band_done", "true", "false"),
+    ):
+        base: dict[str, Any] = {
+            "analysis": analysis, "role": "primary", "model": "cox", "confidence": 0.95,
+            "outcome": "reluxation", "method": "Cox partial likelihood, Efron ties",
+            "n": 450, "events": 45, "clusters": 410, "n_dropped": 3, "measure": "hazard_ratio",
+        }  # fmt: skip
+        for adjustment, ratio, p_value in (("crude", 0.6, 0.00001), ("adjusted", 0.7, 0.049)):
+            rows += [
+                Estimate(**base, adjustment=adjustment, term=term, level=reference,
+                         reference=reference),
+                Estimate(**base, adjustment=adjustment, term=term, level=level,
+                         reference=reference, estimate=ratio, low=ratio / 1.8, high=ratio * 1.8,
+                         p_value=p_value, concerns=("non_proportional",)),
+            ]  # fmt: skip
+        rows.append(
+            Estimate(**base, adjustment="adjusted", term="grade_preop", level="3", reference="2",
+                     estimate=1.7, low=0.9, high=3.1, p_value=0.09)
+        )  # fmt: skip
+    return rows
+
+
+def _curves() -> pl.DataFrame:
+    points = [
+        {
+            "analysis": "relux_risk", "curve": "aalen_johansen", "outcome": "reluxation",
+            "group": arm, "state": "reluxation", "day": float(day),
+            "estimate": step * (0.012, 0.007)[place], "low": step * (0.006, 0.003)[place],
+            "high": step * (0.02, 0.013)[place], "n_at_risk": float(240 - 30 * place - 12 * step),
+            "n_events": 1.0, "n_censored": 11.0,
+        }
+        for place, arm in enumerate(ARMS)
+        for step, day in enumerate((14, 42, 60, 91, 120, 183, 240, 365, 400, 700))
+    ]  # fmt: skip
+    return pl.DataFrame(points)
+
+
+def _flow() -> pl.DataFrame:
+    steps = (
+        ("received", "Operations received", "", 0),
+        ("first", "First surgery on the joint", "Earlier surgery on the joint", 10),
+        ("dogs", "Dogs", "Cats", 3),
+        ("recheck", "With an adequate recheck", "No recheck with palpation", 80),
+    )
+    rows: list[dict[str, Any]] = []
+    for clinic, size in (("all", 560), *((name, 112) for name in CLINICS)):
+        left = size
+        for step, (name, label, why, gone) in enumerate(steps):
+            share = gone if clinic == "all" else gone // 5
+            left -= share
+            rows.append(
+                {
+                    "step": step, "name": name, "label": label, "clinic_id": clinic,
+                    "operations": left + 20, "animals": left - 30, "stifles": left,
+                    "left_operations": share, "left_stifles": share, "why": why,
+                }
+            )  # fmt: skip
+    return pl.DataFrame(rows)
+
+
+def _checked() -> _Checked:
+    ledger = pl.DataFrame(
+        [
+            {"clinic_id": name, "file": "a.csv", "sheet": "", "source_rows": 120, "mapped": 115,
+             "set_aside": 4, "unreadable": 1}
+            for name in CLINICS
+        ]
+    )  # fmt: skip
+    rows = pl.DataFrame(
+        [
+            {"clinic_id": name, "table": table, "made": 115, "derived": 1, "accepted": 112,
+             "stopped": 3, "merged": 1}
+            for name in CLINICS
+            for table in ("stifles", "rechecks")
+        ]
+    )  # fmt: skip
+    found = findings(
+        {"rule": "R39", "action": "ask", "clinic_id": name, "variable": "weight_kg", "key": str(n)}
+        for place, name in enumerate(CLINICS)
+        for n in range(place + 2)
+    )
+    holds = pl.DataFrame(
+        [
+            {"clinic_id": name, "local_stifle": f"A-{n}:left", "target": "outcome:reluxation",
+             "rule": "R12"}
+            for name in CLINICS[:2]
+            for n in range(3)
+        ]
+    )  # fmt: skip
+    return _Checked(ledger=ledger, ledger_rows=rows, findings=found, holds=holds)
+
+
+def _codebook() -> tuple[Variable, ...]:
+    known = read_codebook()
+    names = {item.name for item in known}
+    states = {
+        "relux_state": (
+            "Reluxation",
+            {
+                "reluxation": "Reluxation",
+                "death": "Death",
+                "amputation": "Amputation",
+                "other_revision": "Other revision",
+            },
+        ),
+        "implant_state": (
+            "Implant complication",
+            {"implant_complication": "Implant complication", "death": "Death"},
+        ),
+    }
+    own = [
+        Variable(
+            table="cohort", name=name, label=label, kind="category", unit="", codes=codes,
+            limits=None, usual=None, required="", required_when="", core="", refers_to="",
+            role="outcome", definition="As defined in the protocol", source="invented",
+        )
+        for name, (label, codes) in states.items()
+        if name not in names
+    ]  # fmt: skip
+    return (*known, *own)
