@@ -1,0 +1,133 @@
+"""Cause-specific Cox regression: crude and adjusted hazard ratios with their tests."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, cast
+
+import polars as pl
+
+from analysis.cox import CoxFit, fit_cox, proportional_hazards_test
+from analysis.design import Design
+from pipeline.analyses.cox_exact_ties import fit_exact_ties
+from pipeline.analyses.curves import no_curves
+from pipeline.analyses.effects import coefficient_rows, term_tests, wald_effects
+from pipeline.analyses.fitted import (
+    Fitted,
+    base_row,
+    concerned,
+    count_rows,
+    happened,
+    ignores_clusters,
+    make_design,
+    number_row,
+    numbers_of,
+    optional_labels,
+    optional_numbers,
+    row_of_test,
+    stratum_labels,
+)
+from pipeline.analyses.selection import EVENT, select_rows
+from pipeline.plan import Analysis
+from pipeline.plan_check import OF_INTEREST
+from shared.estimate import Estimate
+
+if TYPE_CHECKING:
+    from analysis.cox_diagnostics import Transform
+
+LIKELY_NOT_CONSTANT = 0.05  # p-value of the test of proportional hazards below which it is said
+
+
+def fit_cox_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
+    """Fit the crude and adjusted models that the plan asks for; competing states are censored.
+
+    Raises
+    ------
+    PlanError, ValueError
+        If the plan does not fit the table.
+    """
+    selection = select_rows(frame, analysis)
+    rows: list[Estimate] = []
+    for adjustment in analysis.adjustments:
+        columns = (analysis.exposure,) if adjustment == "crude" and analysis.exposure else None
+        design, kept = make_design(
+            selection, analysis, columns or analysis.terms, also=columns_needed(analysis)
+        )
+        base = replace(base_row(analysis, selection), adjustment=adjustment)
+        rows += _model_rows(analysis, design, kept, base=base)
+        rows += count_rows(base, selection, design.dropped)
+    return Fitted(rows=tuple(rows), curves=no_curves())
+
+
+def columns_needed(analysis: Analysis) -> tuple[str, ...]:
+    """Name the columns, beside the terms, without which a row cannot enter a timed model."""
+    optional = (analysis.entry, analysis.weights, analysis.cluster, *analysis.strata)
+    return (analysis.time or "", EVENT, *(name for name in optional if name))
+
+
+def fit_cause(
+    analysis: Analysis, design: Design, kept: pl.DataFrame, *, cause: int = OF_INTEREST
+) -> CoxFit:
+    """Fit the Cox model of one cause to the rows a design kept."""
+    return fit_cox(
+        design.matrix,
+        numbers_of(kept, analysis.time),
+        happened(kept, cause),
+        entry=optional_numbers(kept, analysis.entry),
+        strata=stratum_labels(kept, analysis.strata),
+        weights=optional_numbers(kept, analysis.weights),
+        cluster=optional_labels(kept, analysis.cluster),
+        ties="breslow" if analysis.ties == "breslow" else "efron",
+        names=design.names,
+    )
+
+
+def _model_rows(
+    analysis: Analysis, design: Design, kept: pl.DataFrame, *, base: Estimate
+) -> list[Estimate]:
+    if analysis.ties == "exact":
+        return fit_exact_ties(analysis, design, kept, base=base)
+    fit = fit_cause(analysis, design, kept)
+    ignored = ignores_clusters(kept, analysis) if analysis.cluster is None else ()
+    base = concerned(
+        replace(base, n=fit.n, n_dropped=len(design.kept) - fit.n, events=fit.events,
+                clusters=fit.clusters, method=_method(analysis)),
+        (*fit.concerns, *ignored),
+    )  # fmt: skip
+    places = {
+        name: [column.name for column in design.columns if column.term == name]
+        for name in dict.fromkeys(column.term for column in design.columns)
+    }
+    effects = wald_effects(
+        design.columns, fit.coefficients, fit.std_errors, fit.limits(analysis.confidence)
+    )
+    held = proportional_hazards_test(
+        fit, transform=cast("Transform", analysis.ph_transform), terms=places
+    )
+    broken: Mapping[str, tuple[str, ...]] = {
+        term: ("non_proportional",)
+        for term, test in held.by_term.items()
+        if test.p_value < LIKELY_NOT_CONSTANT
+    }
+    rows = coefficient_rows(base, effects, "hazard_ratio", concerns=broken)
+    rows += term_tests(base, design.columns, fit.coefficients, fit.covariance)
+    for name in ("likelihood_ratio", "score", "wald", "robust_score"):
+        rows += row_of_test(base, name, getattr(fit, name))
+    for term, test in held.by_term.items():
+        rows += row_of_test(base, "proportional_hazards", test, level=term)
+    rows += row_of_test(base, "proportional_hazards", held.overall, level="global")
+    rows += number_row(base, "log_likelihood", fit.log_likelihood)
+    rows += number_row(base, "log_likelihood_null", fit.log_likelihood_null)
+    return rows + number_row(base, "concordance", fit.concordance)
+
+
+def _method(analysis: Analysis) -> str:
+    errors = (
+        f"robust errors by {analysis.cluster} (Lin and Wei, no small-sample factor)"
+        if analysis.cluster
+        else "model-based errors"
+    )
+    strata = f", stratified by {', '.join(analysis.strata)}" if analysis.strata else ""
+    return (
+        f"Cox partial likelihood, {analysis.ties.capitalize()} ties{strata}; {errors}; test of "
+        f"proportional hazards on the scale {analysis.ph_transform}"
+    )

@@ -1,0 +1,61 @@
+"""The Cox model with exact ties: for published examples and follow-up in whole periods."""
+
+from dataclasses import replace
+
+import polars as pl
+
+from analysis.cox_exact import fit_cox_exact
+from analysis.design import Design
+from pipeline.analyses.effects import coefficient_rows, term_tests, wald_effects
+from pipeline.analyses.fitted import (
+    concerned,
+    happened,
+    ignores_clusters,
+    number_row,
+    numbers_of,
+    row_of_test,
+    stratum_labels,
+)
+from pipeline.plan import Analysis
+from pipeline.plan_check import OF_INTEREST
+from shared.errors import PlanError
+from shared.estimate import Estimate
+
+
+def fit_exact_ties(
+    analysis: Analysis, design: Design, kept: pl.DataFrame, *, base: Estimate
+) -> list[Estimate]:
+    """Give the rows of a Cox model with exact ties; errors are model-based.
+
+    Raises
+    ------
+    PlanError
+        If clusters, weights or late entry are asked for, which this likelihood has not here.
+    """
+    for key in ("cluster", "weights", "entry"):
+        if getattr(analysis, key):
+            raise PlanError(
+                f'analysis "{analysis.id}"', f'ties = "exact" cannot be used with {key}',
+                do='Use ties = "efron".',
+            )  # fmt: skip
+    fit = fit_cox_exact(
+        design.matrix,
+        numbers_of(kept, analysis.time),
+        happened(kept, OF_INTEREST),
+        strata=stratum_labels(kept, analysis.strata),
+        names=design.names,
+    )
+    base = concerned(
+        replace(base, n=fit.n, n_dropped=len(design.kept) - fit.n, events=fit.events,
+                method="Cox exact (discrete) partial likelihood; model-based errors"),
+        (*fit.concerns, *ignores_clusters(kept, analysis)),
+    )  # fmt: skip
+    effects = wald_effects(
+        design.columns, fit.coefficients, fit.std_errors, fit.limits(analysis.confidence)
+    )
+    rows = coefficient_rows(base, effects, "hazard_ratio")
+    rows += term_tests(base, design.columns, fit.coefficients, fit.covariance)
+    for name in ("likelihood_ratio", "score", "wald"):
+        rows += row_of_test(base, name, getattr(fit, name))
+    rows += number_row(base, "log_likelihood", fit.log_likelihood)
+    return rows + number_row(base, "log_likelihood_null", fit.log_likelihood_null)
