@@ -1,7 +1,7 @@
 """What all figures share: one look, one colour per treatment, the same bytes every time."""
 
 import io
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Generator, Iterable, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from shared.files import replacing, write_bytes
 
 INK, SOFT, RULE, PAPER = "#1d2733", "#5b6876", "#c9d1d9", "#ffffff"
-STYLE: Mapping[str, Any] = {
+STYLE: dict[Any, Any] = {
     "svg.hashsalt": "sulca",
     "svg.fonttype": "path",
     "pdf.fonttype": 42,
@@ -74,7 +74,7 @@ def looks_of(arms: Iterable[tuple[str, str]]) -> dict[tuple[str, str], Look]:
 
 
 @contextmanager
-def drawing() -> Iterator[None]:
+def drawing() -> Generator[None]:
     """Draw and save inside this: our look whatever the user's own settings are."""
     with mpl.rc_context():
         mpl.rcdefaults()
