@@ -30,8 +30,13 @@ class Analysis:
         Which versions are given: "crude", "adjusted", "standardised".
     horizon
         Days at which risks or survival are read; for a logistic model, the day of its outcome.
+    time, window_days
+        In a logistic model by day D: the day the outcome was settled or the stifle lost, and how
+        many days before D a stifle seen free of the event counts as free by D.
     observation_terms
         What the chance of a known outcome depends on, beside exposure and `adjust_for`.
+    resamples, seed
+        Bootstrap samples behind the limits of standardised risks, and their seed.
     estimator
         None: by the rule for sparse data; "penalised" always gives Firth's as the primary.
     ph_transform
@@ -55,6 +60,7 @@ class Analysis:
     outcome: str | None = None
     missing_outcome: str = "complete_cases"
     observation_terms: tuple[str, ...] = ()
+    window_days: int = 28
     entry: str | None = None
     left: str | None = None
     right: str | None = None
@@ -82,6 +88,7 @@ class Analysis:
     missing: str = "complete_cases"
     m: int = 0
     seed: int = 1
+    resamples: int = 500
     random_intercept: str | None = None
     matched_set: str | None = None
     distribution: str | None = None

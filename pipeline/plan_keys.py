@@ -32,11 +32,13 @@ COMMON = frozenset({
 TIMED = frozenset({"time", "event", "event_of_interest", "competing", "censored", "entry"})
 REGRESSION = frozenset({"adjust_for", "adjustments", "spline", "per", "weights", "estimator"})
 USES: Mapping[str, frozenset[str]] = {
-    "cox": COMMON | TIMED | REGRESSION | {"strata", "ties", "ph_transform", "horizon", "seed"},
+    "cox": COMMON | TIMED | REGRESSION | {"strata", "ties", "ph_transform", "horizon", "seed",
+                                     "resamples"},
     "logistic": COMMON | REGRESSION
-    | {"outcome", "missing_outcome", "observation_terms", "horizon", "seed"},
+    | {"outcome", "missing_outcome", "observation_terms", "time", "window_days", "horizon",
+       "seed", "resamples"},
     "cumulative_incidence": COMMON | TIMED
-    | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "weights"},
+    | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "resamples", "weights"},
     "kaplan_meier": COMMON | TIMED | {"horizon", "interval"},
     "log_rank": COMMON | TIMED | {"strata", "test", "rho", "gamma"},
     "risks": COMMON | {"outcome", "horizon"},
@@ -138,7 +140,8 @@ PARSERS: Mapping[str, Callable[[object], Any]] = {
     "adjustments": _list_of(_one_of(*ADJUSTMENTS)), "categorical": _by_column(_level),
     "spline": _by_column(_whole), "per": _by_column(_number), "cluster": _text,
     "strata": _list_of(_text), "rho": _number, "gamma": _number, "horizon": _days,
-    "confidence": _share, "m": _whole, "seed": _whole, "random_intercept": _text,
+    "confidence": _share, "m": _whole, "seed": _whole, "resamples": _whole,
+    "window_days": _whole, "random_intercept": _text,
     "matched_set": _text, **{key: _one_of(*choices) for key, choices in CHOICES.items()},
 }  # fmt: skip
 

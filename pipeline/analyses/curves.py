@@ -68,8 +68,12 @@ def _points(  # noqa: PLR0913 - the columns of a curve, each by name
     ).with_columns(pl.col("low", "high").fill_nan(None))  # fmt: skip
     if late or (len(day) and day[0] == 0):
         return points
-    first = {name: [value] for name, value in zip(
-        points.columns, (0.0, start, None, None, float(np.max(at_risk)), 0.0, 0.0), strict=True)}
+    first = {
+        name: [value]
+        for name, value in zip(
+            points.columns, (0.0, start, None, None, float(np.max(at_risk)), 0.0, 0.0), strict=True
+        )
+    }
     return pl.concat([pl.DataFrame(first, schema=points.schema), points])
 
 

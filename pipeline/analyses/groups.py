@@ -10,9 +10,7 @@ from pipeline.plan import Analysis
 from shared.errors import PlanError
 
 
-def complete(
-    selection: Selection, columns: tuple[str, ...]
-) -> tuple[pl.DataFrame, dict[str, int]]:
+def complete(selection: Selection, columns: tuple[str, ...]) -> tuple[pl.DataFrame, dict[str, int]]:
     """Keep the rows that have all the columns; count the others under the first they lack."""
     kept, dropped = complete_rows(selection.frame, columns)
     frame = selection.frame.filter(pl.Series(kept))

@@ -50,7 +50,9 @@ def _crude(selection: Selection, analysis: Analysis) -> tuple[list[Estimate], pl
     needed = (*((analysis.exposure,) if analysis.exposure else ()), *columns_needed(analysis))
     kept, dropped = complete(selection, needed)
     base = replace(
-        base_row(analysis, selection), adjustment="crude", n_dropped=len(selection.frame) - len(kept)
+        base_row(analysis, selection),
+        adjustment="crude",
+        n_dropped=len(selection.frame) - len(kept),
     )
     if analysis.cluster is None:
         base = concerned(base, ignores_clusters(kept, analysis))
@@ -93,9 +95,7 @@ def _incidence(members: pl.DataFrame, analysis: Analysis, code: int) -> Incidenc
     )
 
 
-def _risk_row(
-    base: Estimate, curve: Incidence, at: IncidenceAt, *, weighted: bool
-) -> Estimate:
+def _risk_row(base: Estimate, curve: Incidence, at: IncidenceAt, *, weighted: bool) -> Estimate:
     row = replace(
         base,
         measure="risk", day=at.day, estimate=finite(at.estimate), std_error=finite(at.std_error),

@@ -86,7 +86,7 @@ def _shared_variance(one: pl.DataFrame, zero: pl.DataFrame, analysis: Analysis) 
     if analysis.cluster is None:
         return np.zeros(len(days))
     labels = [labels_of(frame, analysis.cluster) for frame in (one, zero)]
-    both = np.intersect1d(*labels)
+    both = np.intersect1d(labels[0], labels[1])
     if not len(both):
         return np.zeros(len(days))
     changes = [
@@ -114,5 +114,3 @@ def _clusters(one: pl.DataFrame, zero: pl.DataFrame, analysis: Analysis) -> int 
     if analysis.cluster is None:
         return None
     return pl.concat([one[analysis.cluster], zero[analysis.cluster]]).n_unique()
-
-

@@ -64,9 +64,7 @@ def fit_kaplan_meier(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     return Fitted(rows=tuple(rows), curves=pl.concat(points))
 
 
-def _survival_rows(
-    base: Estimate, curve: KaplanMeier, days: tuple[float, ...]
-) -> list[Estimate]:
+def _survival_rows(base: Estimate, curve: KaplanMeier, days: tuple[float, ...]) -> list[Estimate]:
     rows: list[Estimate] = []
     for day in days:
         row = replace(base, measure="survival", day=day)
