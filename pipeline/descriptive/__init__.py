@@ -1,0 +1,1 @@
+"""The rows that describe a cohort before anything is modelled; one module a table."""

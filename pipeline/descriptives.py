@@ -1,0 +1,71 @@
+"""The cohort described: table 1, what is missing, follow-up, overlap, counts, risks per 100."""
+
+from collections.abc import Iterable
+
+import polars as pl
+
+from pipeline.descriptive.arms import exposures, included
+from pipeline.descriptive.completeness import follow_up, held, missing_values, rechecks
+from pipeline.descriptive.happened import event_counts, outcome_counts
+from pipeline.descriptive.overlap import overlap
+from pipeline.descriptive.precision import precision_of_all
+from pipeline.descriptive.risk_table import risk_table
+from pipeline.descriptive.table1 import table_one
+from pipeline.descriptive.variables import described
+from pipeline.plan import Analysis
+from pipeline.study import Study
+from schemas.codebook import Variable
+from shared.estimate import Estimate
+
+
+def describe(
+    cohort: pl.DataFrame,
+    study: Study,
+    codebook: tuple[Variable, ...],
+    *,
+    events: pl.DataFrame | None = None,
+) -> list[Estimate]:
+    """Describe the included stifles of a cohort.
+
+    Parameters
+    ----------
+    cohort
+        The cohort's table, one row per accepted index stifle; those that left are not described.
+    study
+        Names the exposures (by its analyses).
+    codebook
+        Declarations of every variable, the cohort's own included.
+    events
+        One row per event of a stifle (``Cohort.events``), for counts by type.
+
+    Returns
+    -------
+    list of Estimate
+        By analysis: "table1" and "table1_<exposure>" (group = arm, term = variable, level),
+        "missing" (group = clinic), "follow_up", "rechecks" and "rechecks_<exposure>" (group =
+        clinic, level = arm, day), "overlap_<exposure>", "overlap_surgeon_<exposure>", "outcomes",
+        "events", "held" and "per_100" (group = weight band, level = grade).
+    """
+    stifles = included(cohort)
+    arms = exposures(cohort, study)
+    rows = [*table_one(stifles, arms, codebook)]
+    rows += missing_values(stifles, described(stifles, codebook))
+    rows += follow_up(stifles)
+    rows += rechecks(stifles, arms)
+    rows += held(stifles)
+    rows += overlap(arms)
+    rows += outcome_counts(stifles)
+    if events is not None:
+        inside = events.join(stifles.select("stifle_id"), on="stifle_id", how="semi")
+        rows += event_counts(inside)
+    rows += risk_table(stifles)
+    return rows
+
+
+def precision_rows(cohort: pl.DataFrame, analyses: Iterable[Analysis]) -> list[Estimate]:
+    """Give n, events, events per parameter and expected interval width, blind to exposure.
+
+    Rows carry the model "precision" and the id of their analysis; see
+    ``pipeline.descriptive.precision``.
+    """
+    return list(precision_of_all(cohort, analyses))
