@@ -35,7 +35,9 @@ def eligibility_steps(switches: Eligibility) -> tuple[Step, ...]:
         ("grade", f"Grade {grades} before surgery", "another grade, or not recorded"),
         ("accrual", "Operated in the accrual window", "operated outside the window searched"),
         ("procedure", f"At least one of: {done}", "none of these recorded as done"),
-        ("first_surgery", "First patellar surgery on the joint", "earlier patellar surgery"),
+        ("first_surgery", "First patellar surgery on the joint"
+         if "patellar" in switches.earlier_surgery else "Earlier patellar surgery or none",
+         "earlier patellar surgery"),
         ("other_surgery", f"No earlier {earlier} surgery", "after other surgery of the joint"),
         ("cruciate_procedure", "Cruciate operation as the protocol allows",
          "concurrent cruciate operation with implants"),

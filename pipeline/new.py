@@ -1,0 +1,81 @@
+"""`sulca new`: a commented study skeleton, a filled mapping as example, and empty templates."""
+
+import csv
+import io
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from string import Template
+
+from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version, of_table, read_codebook
+from shared.errors import InputFileError
+from shared.files import write_text
+
+CORRECTIONS = (
+    "query_id", "clinic", "table", "local_animal", "side", "day", "variable", "old_raw", "new",
+    "reason", "who", "when",
+)  # fmt: skip
+DICTIONARY = (
+    "table", "variable", "label", "type", "unit", "codes", "low", "high", "required",
+    "required_when", "core", "definition", "source",
+)  # fmt: skip
+EXAMPLE = "north.toml"
+
+
+def create_study(folder: Path) -> list[Path]:
+    """Write a study skeleton into a folder that is empty or absent.
+
+    Returns
+    -------
+    list of Path
+        The files written, in the order in which a user meets them.
+
+    Raises
+    ------
+    InputFileError
+        If the folder holds something already, or is a file.
+    """
+    if folder.is_file() or (folder.is_dir() and any(folder.iterdir())):
+        raise InputFileError(
+            str(folder), "it is not empty", do="Name an empty folder, or one that is not there yet."
+        )
+    written: list[Path] = []
+    for name, text in _contents().items():
+        write_text(folder / name, text)
+        written.append(folder / name)
+    return written
+
+
+def _contents() -> dict[str, str]:
+    codebook = read_codebook()
+    skeleton = _read(files("pipeline") / "templates" / "new" / "study.toml")
+    example = _read(files("shared") / "demo" / "mappings" / EXAMPLE)
+    contents = {
+        "study.toml": Template(skeleton).substitute(codebook_version=codebook_version(codebook)),
+        "exports/README.md": _read(files("pipeline") / "templates" / "new" / "exports.md"),
+        f"mappings/{EXAMPLE}.example": example,
+        "corrections.csv": ",".join(CORRECTIONS) + "\n",
+    }
+    for table in CANONICAL_TABLES:
+        names = [item.name for item in of_table(codebook, table)]
+        contents[f"templates/{table}.csv"] = ",".join(names) + "\n"
+    return contents | {"templates/dictionary.csv": _dictionary(codebook)}
+
+
+def _read(place: Traversable) -> str:
+    return place.read_text("utf-8")
+
+
+def _dictionary(codebook: tuple[Variable, ...]) -> str:
+    """Say of every column of the templates what it holds."""
+    made = io.StringIO()
+    writer = csv.writer(made, lineterminator="\n")
+    writer.writerow(DICTIONARY)
+    for item in codebook:
+        if item.table in CANONICAL_TABLES:
+            codes = "|".join(f"{code}={label}" for code, label in item.codes.items())
+            low, high = item.limits or ("", "")
+            writer.writerow([item.table, item.name, item.label, item.kind, item.unit, codes, low,
+                             high, item.required, item.required_when, item.core, item.definition,
+                             item.source])  # fmt: skip
+    return made.getvalue()
