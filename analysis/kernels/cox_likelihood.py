@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from scipy.sparse import csr_array
 
-from analysis.arrays import FloatArray, IntArray
+from analysis.arrays import BoolArray, FloatArray, IntArray
 from analysis.kernels.cox_data import CoxData
 
 Ties = Literal["efron", "breslow"]
@@ -35,6 +35,7 @@ class RiskSums:
     s0: FloatArray  # (K, B)
     s1: FloatArray  # (K, B, p)
     s1_deaths: FloatArray  # (K, B, p), zero without ties
+    thin: IntArray  # slots of which late entry took most digits
     death_weight: FloatArray  # (K, B) weight of the deaths
     hazard: FloatArray
     hazard_tied: FloatArray
@@ -53,6 +54,7 @@ class _Partial:
     shift: FloatArray
     s0: FloatArray
     s1: FloatArray
+    thin: IntArray
     death_weights: FloatArray  # (d, B)
     event_eta: FloatArray  # (d, B)
 
@@ -68,13 +70,11 @@ def risk_sums(
     event_eta = eta[data.deaths]
     relative = np.exp(eta)
     risk = relative if weights is None else relative * weights
-    s0 = reverse_sums(data, np.add.reduceat(risk, data.row_start, axis=0))
-    s1 = reverse_sums(data, _slot_moments(risk, data.x, data.row_start))
-    if len(data.late):
-        s0, s1 = _without_late(data, risk, s0, s1)
+    s0, thin = _totals(data, risk)
+    s1 = risk_set_moments(data, risk, data.x, thin=thin)
     death_weights = np.ones_like(event_eta) if weights is None else weights[data.deaths]
     partial = _Partial(relative=relative, risk=risk, shift=shift, s0=s0, s1=s1,
-                       death_weights=death_weights, event_eta=event_eta)  # fmt: skip
+                       thin=thin, death_weights=death_weights, event_eta=event_eta)  # fmt: skip
     return _ties(data, partial, ties)
 
 
@@ -160,7 +160,7 @@ def _ties(data: CoxData, sums: _Partial, ties: Ties) -> RiskSums:
     grouped = [np.add.reduceat(part, start, axis=0) for part in parts]
     return RiskSums(
         relative=sums.relative, risk=sums.risk, shift=sums.shift, s0=s0, s1=sums.s1,
-        s1_deaths=s1_deaths, death_weight=total,
+        s1_deaths=s1_deaths, thin=sums.thin, death_weight=total,
         hazard=grouped[0], hazard_tied=grouped[1],
         square_0=grouped[2], square_1=grouped[3], square_2=grouped[4],
         log_likelihood=(weight * sums.event_eta).sum(axis=0)
@@ -188,20 +188,39 @@ def _slot_moments(risk: FloatArray, x: FloatArray, start: IntArray) -> FloatArra
     return out
 
 
-def _without_late(
-    data: CoxData, risk: FloatArray, s0: FloatArray, s1: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Take rows out of the slots before their entry; sum anew where that loses digits."""
-    late_risk, late_x = risk[data.late], data.x[data.late]
-    ones = np.ones((len(late_x), 1))
-    absent = reverse_sums(data, _slot_moments(late_risk, ones, data.late_start))[:, :, 0]
-    left = s0 - absent
-    s1 = s1 - reverse_sums(data, _slot_moments(late_risk, late_x, data.late_start))
-    for slot in np.flatnonzero((left < LOST_DIGITS * absent).any(axis=1)):
-        present = (data.first <= slot) & (data.stop > slot)
-        left[slot] = risk[present].sum(axis=0)
-        s1[slot] = risk[present].T @ data.x[present]
-    return left, s1
+def _totals(data: CoxData, risk: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Sum the risk of each risk set, (K, B); name the slots where late entry took most digits."""
+    total = reverse_sums(data, np.add.reduceat(risk, data.row_start, axis=0))
+    if not len(data.late):
+        return total, np.empty(0, np.int64)
+    ones = np.ones((len(data.late), 1))
+    absent = reverse_sums(data, _slot_moments(risk[data.late], ones, data.late_start))[:, :, 0]
+    left = total - absent
+    thin = np.flatnonzero((left < LOST_DIGITS * absent).any(axis=1))
+    for slot in thin.tolist():
+        left[slot] = risk[_present(data, slot)].sum(axis=0)
+    return left, thin
+
+
+def risk_set_moments(
+    data: CoxData, risk: FloatArray, columns: FloatArray, *, thin: IntArray
+) -> FloatArray:
+    """Sum risk times columns, shape (m, q), over each risk set: (K, B, q).
+
+    Slots in `thin` are summed anew, not by taking out the rows that enter later.
+    """
+    total = reverse_sums(data, _slot_moments(risk, columns, data.row_start))
+    if len(data.late):
+        later = _slot_moments(risk[data.late], columns[data.late], data.late_start)
+        total -= reverse_sums(data, later)
+    for slot in thin.tolist():
+        present = _present(data, slot)
+        total[slot] = risk[present].T @ columns[present]
+    return total
+
+
+def _present(data: CoxData, slot: int) -> BoolArray:
+    return (data.first <= slot) & (data.stop > slot)
 
 
 def _grams(x: FloatArray, row_weights: FloatArray) -> FloatArray:
