@@ -1,0 +1,145 @@
+"""Mapped rows and rules -> accepted rows, what is held, and what the clinics are asked."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline.checks.account import count_files, count_rows
+from pipeline.checks.again import fold_again
+from pipeline.checks.aside import merge_animals, merge_copies, set_aside_tests
+from pipeline.checks.derive import add_reluxations, raise_severity
+from pipeline.checks.evaluate import Hit
+from pipeline.checks.holds import empty_held, holds_of_hits, holds_of_intake, holds_of_stopped
+from pipeline.checks.judge import Known, judge
+from pipeline.checks.rows import complete
+from pipeline.checks.stop import stop_rows
+from pipeline.intake.mapped import ADDRESS, Mapped
+from schemas.codebook import Variable, of_table
+from schemas.rules.declared import declared_rules
+from schemas.rules.every import AGAIN_RULES, CONFLICT_RULES, COPIES, MAIN_RULES, TEST_RULES
+from schemas.rules.joined import join_tables
+from schemas.rules.rule import Rule
+from schemas.tables import gate, table_schema
+
+STOPPED = ("clinic_id", "table", "row_id", "key", "rule")
+ORDER = ("clinic_id", "file", "sheet", "row", "row_id", "variable", "rule")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Checked:
+    """Accepted rows, and an account of every other row and of every doubt.
+
+    Attributes
+    ----------
+    tables
+        Per canonical table the accepted rows: address, variables (held values emptied) and
+        ``derived``, true where the checks added the row or changed a value in it.
+    stopped
+        Rows that are not in the tables: clinic_id, table, row_id, key in words, rule.
+    holds
+        What is unknown until answered: clinic_id, local_stifle, target, rule.
+    findings
+        Everything seen, intake's findings included.
+    missing, set_aside, ledger
+        As in ``Mapped``, test records counted as set aside.
+    ledger_rows
+        Per clinic and table: made + derived = accepted + stopped + merged.
+    """
+
+    tables: Mapping[str, pl.DataFrame]
+    stopped: pl.DataFrame
+    holds: pl.DataFrame
+    findings: pl.DataFrame
+    missing: pl.DataFrame
+    set_aside: pl.DataFrame
+    ledger: pl.DataFrame
+    ledger_rows: pl.DataFrame
+
+
+def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozenset[str] = frozenset()
+          ) -> Checked:  # fmt: skip
+    """Check canonical rows by the codebook and the rules.
+
+    Parameters
+    ----------
+    confirmed
+        Ids of questions the clinics answered with "correct as it is": they are not asked again
+        and hold nothing back.
+
+    Raises
+    ------
+    AssertionError
+        If a row has no fate or an accepted row breaks its schema: a defect of this program.
+    """
+    known = Known(
+        columns=mapped.columns, missing=mapped.missing, found=mapped.findings, confirmed=confirmed,
+        variables={(item.table, item.name): item for item in codebook},
+    )  # fmt: skip
+    made = complete(mapped.tables, codebook)
+    single, first_hits, told_first, fates_first = _one_row_a_key(made, known)
+    within, across = _main_rules(codebook)
+    hits, told = judge(within, single, known)
+    placed, fates_stop = stop_rows(single, hits, mapped.findings)
+    sure = raise_severity(empty_held(placed, hits), hits)
+    more_hits, told_more = judge(across, sure, known)
+    sure = empty_held(sure, more_hits)
+    tables = add_reluxations(sure, join_tables(sure))
+    fates = pl.concat([fates_first, fates_stop])
+    ledger, tests = count_files(mapped.ledger, made, fates)
+    accepted = _through_the_gate(tables, codebook)
+    return Checked(
+        tables=accepted,
+        stopped=fates.filter(pl.col("fate") == "stopped").select(STOPPED).sort(STOPPED),
+        holds=_of_accepted(
+            [holds_of_hits(first_hits, made), holds_of_hits((*hits, *more_hits), single),
+             holds_of_intake(mapped.findings, made),
+             holds_of_stopped(fates, made, accepted["stifles"])],
+            accepted["stifles"],
+        ),
+        findings=pl.concat([mapped.findings, told_first, told, told_more]).sort(
+            ORDER, nulls_last=False, maintain_order=True
+        ),
+        missing=mapped.missing, set_aside=pl.concat([mapped.set_aside, tests]), ledger=ledger,
+        ledger_rows=count_rows(made, accepted, fates),
+    )  # fmt: skip
+
+
+def _one_row_a_key(
+    made: dict[str, pl.DataFrame], known: Known
+) -> tuple[dict[str, pl.DataFrame], tuple[Hit, ...], pl.DataFrame, pl.DataFrame]:
+    """Set tests aside, count copies once, make one row per animal and joint."""
+    tests, told_tests = judge(TEST_RULES, made, known)
+    tables, fates_tests = set_aside_tests(made, tests)
+    copies, told_copies = judge(COPIES, tables, known)
+    tables, fates_copies = merge_copies(tables, copies)
+    again, told_again = judge((*CONFLICT_RULES, *AGAIN_RULES), tables, known)
+    conflicts = [hit for hit in again if hit.rule.table == "animals"]
+    tables, fates_animals = merge_animals(tables, conflicts)
+    tables, fates_again = fold_again(tables, again)
+    told = pl.concat([told_tests, told_copies, told_again])
+    fates = pl.concat([fates_tests, fates_copies, fates_animals, fates_again])
+    return tables, again, told, fates
+
+
+def _main_rules(codebook: tuple[Variable, ...]) -> tuple[list[Rule], list[Rule]]:
+    """Part the rules into those within a row and those across rows, which see what is left."""
+    rules = (*declared_rules(codebook), *MAIN_RULES)
+    within = [rule for rule in rules if isinstance(rule.broken, pl.Expr)]
+    return within, [rule for rule in rules if not isinstance(rule.broken, pl.Expr)]
+
+
+def _through_the_gate(tables: Mapping[str, pl.DataFrame], codebook: tuple[Variable, ...]
+                      ) -> dict[str, pl.DataFrame]:  # fmt: skip
+    accepted: dict[str, pl.DataFrame] = {}
+    for name, frame in tables.items():
+        variables = [item.name for item in of_table(codebook, name)]
+        accepted[name] = frame.select(*ADDRESS, *variables, "derived")
+        gate(accepted[name], table_schema(codebook, name, before=(*ADDRESS, "derived")))
+    return accepted
+
+
+def _of_accepted(holds: list[pl.DataFrame], stifles: pl.DataFrame) -> pl.DataFrame:
+    key = ["clinic_id", "local_stifle"]
+    listed = pl.concat(holds).join(stifles.select(key), on=key, how="semi")
+    return listed.unique().sort(listed.columns)

@@ -1,0 +1,47 @@
+"""Rows and values that the checks add, always marked derived and asked about."""
+
+from collections.abc import Sequence
+
+import polars as pl
+
+from pipeline.checks.evaluate import Hit
+from schemas.rules.across import unexplained_luxation
+from schemas.rules.events import least_severity, rank
+from schemas.rules.rule import Frames
+
+STIFLE = ["clinic_id", "local_stifle"]
+
+
+def raise_severity(tables: Frames, hits: Sequence[Hit]) -> dict[str, pl.DataFrame]:
+    """Raise the severity of events whose treatment implies more (R73)."""
+    row_ids = pl.concat(
+        [pl.Series(dtype=pl.String), *(hit.rows["row_id"] for hit in hits if hit.rule.id == "R73")]
+    )
+    named = pl.col("row_id").is_in(row_ids.implode())
+    higher = named & (rank(pl.col("severity_class")) < rank(least_severity()))
+    events = tables["complications"].with_columns(
+        severity_class=pl.when(higher).then(least_severity()).otherwise(pl.col("severity_class")),
+        derived=pl.col("derived") | higher.fill_null(value=False),
+    )
+    return {**tables, "complications": events}
+
+
+def add_reluxations(tables: Frames, frames: Frames) -> dict[str, pl.DataFrame]:
+    """Add the complication that a luxated recheck implies (R27); its severity is not known."""
+    events = tables["complications"]
+    highest = events.group_by(STIFLE).agg(highest=pl.col("complication_no").max())
+    added = (
+        unexplained_luxation(frames)
+        .join(highest, on=STIFLE, how="left", maintain_order="left")
+        .select(
+            *STIFLE, "file", "sheet", "row", "block", "complication_type",
+            row_id=pl.format("{}/{}", "row_id", "complication_type"),
+            complication_no=pl.col("highest").fill_null(0)
+            + pl.int_range(1, pl.len() + 1).over(STIFLE, order_by="recheck_day"),
+            detected_day="recheck_day", intraoperative=pl.lit(value=False),
+            detected_by=pl.when(pl.col("unscheduled")).then(pl.lit("unscheduled_visit"))
+            .when(~pl.col("unscheduled")).then(pl.lit("scheduled_recheck")),
+            derived=pl.lit(value=True),
+        )
+    )  # fmt: skip
+    return {**tables, "complications": pl.concat([events, added], how="diagonal")}

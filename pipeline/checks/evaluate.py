@@ -1,0 +1,70 @@
+"""Which rows break which rules: all rules within a row of one table in one pass."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import polars as pl
+
+from schemas.rules.rule import Frames, Rule
+
+NO_DETAIL = pl.lit("").alias("detail")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Hit:
+    """One rule and the rows that break it: columns row_id, and detail for the reader."""
+
+    rule: Rule
+    rows: pl.DataFrame
+
+
+def find_broken(rules: Iterable[Rule], frames: Frames) -> tuple[Hit, ...]:
+    """Judge the joined frames by the rules; only rules that some row breaks come back.
+
+    Parameters
+    ----------
+    frames
+        Joined frames of ``schemas.rules.joined.join_tables``.
+    """
+    listed = list(rules)
+    within = {table: _within_rows(listed, table, frames) for table in dict.fromkeys(
+        rule.table for rule in listed if isinstance(rule.broken, pl.Expr))}  # fmt: skip
+    hits: list[Hit] = []
+    for place, rule in enumerate(listed):
+        rows = within[rule.table][place] if isinstance(rule.broken, pl.Expr) else _across(
+            rule, frames)  # fmt: skip
+        if rows.height:
+            hits.append(Hit(rule=rule, rows=rows))
+    return tuple(hits)
+
+
+def _within_rows(rules: list[Rule], table: str, frames: Frames) -> dict[int, pl.DataFrame]:
+    expressions = {
+        place: rule.broken
+        for place, rule in enumerate(rules)
+        if rule.table == table and isinstance(rule.broken, pl.Expr)
+    }
+    judged = frames[table].select(
+        "row_id",
+        *(broken.fill_null(value=False).alias(str(place)) for place, broken in expressions.items()),
+    )
+    counts = judged.select(pl.all().exclude("row_id").sum()).row(0) if expressions else ()
+    return {
+        place: judged.filter(pl.col(str(place))).select("row_id", NO_DETAIL)
+        if count else judged.clear().select("row_id", NO_DETAIL)
+        for place, count in zip(expressions, counts, strict=True)
+    }  # fmt: skip
+
+
+def _across(rule: Rule, frames: Frames) -> pl.DataFrame:
+    assert not isinstance(rule.broken, pl.Expr)
+    found = rule.broken(frames)
+    detail = pl.col("detail") if "detail" in found.columns else NO_DETAIL
+    order = frames[rule.table].select("row_id").with_row_index("place")
+    return (
+        found.select("row_id", detail)
+        .unique("row_id", keep="first", maintain_order=True)
+        .join(order, on="row_id", how="inner")
+        .sort("place")
+        .drop("place")
+    )

@@ -1,0 +1,90 @@
+"""Judge rows by rules and put what is broken in words, but for what the clinic has confirmed."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline.checks.blanks import sort_blanks
+from pipeline.checks.dates import date_texts
+from pipeline.checks.evaluate import Hit, find_broken
+from pipeline.checks.words import Variables, describe, query_ids
+from schemas.findings import findings
+from schemas.rules.joined import join_tables
+from schemas.rules.rule import Frames, Rule
+
+# A confirmation cannot make a value possible, or give a row its place.
+NOT_CONFIRMABLE = frozenset({"C01", "C02"})
+STRENGTH = {"ask": 0, "derive": 1, "hold": 2, "stop": 3, "set_aside": 3}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Known:
+    """What judging needs to know besides the tables."""
+
+    columns: pl.DataFrame
+    variables: Variables
+    missing: pl.DataFrame
+    found: pl.DataFrame
+    confirmed: frozenset[str]
+
+
+def judge(rules: Iterable[Rule], tables: Frames, known: Known
+          ) -> tuple[tuple[Hit, ...], pl.DataFrame]:  # fmt: skip
+    """Give the rules that are broken, by which rows, and the findings in words."""
+    frames = join_tables(tables) | {"date_texts": date_texts(tables)}
+    broken = find_broken(rules, frames)
+    hits = sort_blanks(broken, tables=tables, missing=known.missing, found=known.found)
+    kept: list[Hit] = []
+    told: list[pl.DataFrame] = [findings()]
+    for hit in one_question_a_cell(hits):
+        found = describe(
+            [hit], tables=tables, frames=frames, columns=known.columns, variables=known.variables
+        )
+        hit_left, found_left = _unconfirmed(hit, found, tables, known.confirmed)
+        kept.append(hit_left)
+        told.append(found_left)
+    return tuple(hit for hit in kept if hit.rows.height), pl.concat(told)
+
+
+def one_question_a_cell(hits: Sequence[Hit]) -> tuple[Hit, ...]:
+    """Leave out a codebook check where a rule asks about the same cell at least as strongly."""
+    asked: dict[tuple[str, str], dict[str, int]] = {}
+    for hit in hits:
+        if not hit.rule.id.startswith("C"):
+            cells = asked.setdefault((hit.rule.table, hit.rule.shows[0]), {})
+            strength = STRENGTH[hit.rule.action]
+            for row_id in hit.rows["row_id"]:
+                cells[row_id] = max(strength, cells.get(row_id, 0))
+    left: list[Hit] = []
+    for hit in hits:
+        cells = asked.get((hit.rule.table, hit.rule.shows[0]), {})
+        rows = hit.rows
+        if hit.rule.id.startswith("C") and cells:
+            strength = STRENGTH[hit.rule.action]
+            stronger = [row_id for row_id, other in cells.items() if other >= strength]
+            rows = rows.filter(~pl.col("row_id").is_in(stronger))
+        if rows.height:
+            left.append(Hit(rule=hit.rule, rows=rows))
+    return tuple(left)
+
+
+def _unconfirmed(hit: Hit, found: pl.DataFrame, tables: Frames, confirmed: frozenset[str]
+                 ) -> tuple[Hit, pl.DataFrame]:  # fmt: skip
+    """Take out what the clinic confirmed: the question, and with it what it held back."""
+    rule = hit.rule
+    if not confirmed or rule.id in NOT_CONFIRMABLE or rule.action in {"stop", "set_aside"}:
+        return hit, found
+    answered = query_ids(found).is_in(list(confirmed))
+    if not answered.any():
+        return hit, found
+    asked = found.filter(~answered)
+    if rule.action == "derive":  # what was confirmed is the cell the derived value rests on
+        return hit, asked
+    place = tables[rule.table].select("row_id", "clinic_id", "file", "sheet")
+    by = {"file": ["clinic_id", "file", "sheet"], "clinic": ["clinic_id"]}.get(
+        rule.once, ["row_id"]
+    )
+    silent = place.join(found.filter(answered), on=by, how="semi")
+    rows = hit.rows.join(silent, on="row_id", how="anti", maintain_order="left")
+    return Hit(rule=rule, rows=rows), asked

@@ -1,0 +1,132 @@
+"""Broken rules in words: findings with the file, row, column and text that the clinic knows."""
+
+from collections.abc import Iterable, Mapping
+
+import polars as pl
+
+from pipeline.checks.evaluate import Hit
+from pipeline.intake.mapped import RAW
+from schemas.codebook import Variable
+from schemas.findings import FINDING_SCHEMA, findings, query_id
+from schemas.rules.rule import KEY_IN_WORDS, Frames
+
+BEFORE_NUMBER = {
+    "recheck_day": "day ", "complication_no": "event ", "revision_no": "revision ",
+    "implant_no": "implant ", "image_id": "image ",
+}  # fmt: skip
+ADDRESS = ("clinic_id", "file", "sheet", "row", "block")
+Variables = Mapping[tuple[str, str], Variable]
+
+
+def describe(hits: Iterable[Hit], *, tables: Frames, frames: Frames, columns: pl.DataFrame,
+             variables: Variables) -> pl.DataFrame:  # fmt: skip
+    """Put hits in words: one finding a row, or one a file or clinic where the rule says so.
+
+    Parameters
+    ----------
+    tables
+        Canonical tables with their raw texts, for the value as the clinic wrote it.
+    frames
+        The joined frames the rules saw, for the values of other tables.
+    columns
+        The clinic's own headers (``Mapped.columns``).
+    """
+    made = [
+        _of_rule(hit, tables=tables, frames=frames, columns=columns, variables=variables)
+        for hit in hits
+    ]
+    return pl.concat([findings(), *made])
+
+
+def key_in_words(frame: pl.DataFrame, table: str) -> pl.Expr:
+    """Name a row as a clinic does: "A-0104, left, day 42"."""
+    parts = [
+        pl.lit(BEFORE_NUMBER.get(name, "")) + _key_part(frame, name).cast(pl.String)
+        for name in KEY_IN_WORDS[table]
+    ]
+    return pl.concat_str(parts, separator=", ", ignore_nulls=True)
+
+
+def query_ids(found: pl.DataFrame) -> pl.Series:
+    """Give each finding the id of its question, the same in the next round."""
+    named = found.select("clinic_id", "table", "key", "variable", "rule").rows()
+    return pl.Series("query_id", [query_id(*fields) for fields in named], dtype=pl.String)
+
+
+def _key_part(frame: pl.DataFrame, name: str) -> pl.Expr:
+    """Take a part of the key from the row, its stifle, or the stifle's code "A-0104:left"."""
+    candidates = [pl.col(place) for place in (name, f"stifles.{name}") if place in frame.columns]
+    if "local_stifle" in frame.columns and name in {"local_animal", "side"}:
+        code = pl.col("local_stifle").str.splitn(":", 2)
+        candidates.append(code.struct.field("field_0" if name == "local_animal" else "field_1"))
+    return pl.coalesce(candidates)
+
+
+def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, columns: pl.DataFrame,
+             variables: Variables) -> pl.DataFrame:  # fmt: skip
+    rule = hit.rule
+    asked = rule.shows[0]
+    frame = frames[rule.table]
+    raw = tables[rule.table]
+    text = pl.col(RAW + asked) if RAW + asked in raw.columns else pl.lit(None, pl.String)
+    value = pl.coalesce(text, pl.col(asked).cast(pl.String), pl.lit("")).alias("text_of_cell")
+    rows = hit.rows.join(frame, on="row_id", how="inner", maintain_order="left").join(
+        raw.select("row_id", value), on="row_id", how="left", maintain_order="left"
+    )
+    rows = rows.with_columns(
+        value=pl.col("text_of_cell"), key=key_in_words(rows, rule.table), table=pl.lit(rule.table),
+        variable=pl.lit(asked),
+        says=pl.concat_str(
+            pl.lit(rule.says), _space("detail"), _others(hit, rows, variables)
+        ),
+        rule=pl.lit(rule.id), action=pl.lit(rule.action), fix=pl.lit(rule.fix),
+        holds=pl.lit(", ".join(rule.holds)),
+    )  # fmt: skip
+    headed = _with_header(rows, columns)
+    return _once(headed, rule.once) if rule.once else headed.select(*FINDING_SCHEMA)
+
+
+def _space(name: str) -> pl.Expr:
+    return pl.when(pl.col(name) == "").then(pl.lit("")).otherwise(pl.lit(" ") + pl.col(name))
+
+
+def _others(hit: Hit, rows: pl.DataFrame, variables: Variables) -> pl.Expr:
+    """Show the other values the rule looked at: " (Species: Dog; Breed: Beagle)"."""
+    shown: list[pl.Expr] = []
+    for place in hit.rule.shows[1:]:
+        table, _, name = place.rpartition(".")
+        variable = variables.get((table or hit.rule.table, name))
+        if variable is None or place not in rows.columns:
+            continue
+        text = pl.col(place).cast(pl.String)
+        if variable.codes:
+            text = text.replace(dict(variable.codes))
+        unit = f" {variable.unit}" if variable.unit and not variable.codes else ""
+        shown.append(pl.lit(f"{variable.label}: ") + text + pl.lit(unit))
+    if not shown:
+        return pl.lit("")
+    joined = pl.concat_str(shown, separator="; ", ignore_nulls=True)
+    return pl.when(joined == "").then(pl.lit("")).otherwise(pl.format(" ({})", joined))
+
+
+def _with_header(rows: pl.DataFrame, columns: pl.DataFrame) -> pl.DataFrame:
+    on = ["clinic_id", "file", "sheet", "table", "block", "variable"]
+    headers = columns.unique(on, keep="first", maintain_order=True)
+    return rows.join(
+        headers.select(*on, "column"), on=on, how="left", maintain_order="left"
+    ).with_columns(pl.col("column").fill_null(""))  # fmt: skip
+
+
+def _once(rows: pl.DataFrame, once: str) -> pl.DataFrame:
+    """Make one finding of all rows of a file or clinic, with their number."""
+    by = ["clinic_id", "file", "sheet"] if once == "file" else ["clinic_id"]
+    first = rows.group_by(by, maintain_order=True).agg(
+        pl.all().exclude(*by).first(), n_rows=pl.len()
+    )
+    whole = {name: pl.lit("") for name in ("row_id", "value", *({"file", "sheet"} - set(by)))}
+    return first.with_columns(
+        **whole, row=pl.lit(None, pl.Int64),
+        key=pl.col("file") if once == "file" else pl.lit("whole export"),
+        says=pl.format("{} It concerns {} rows.", pl.col("says").str.replace(r" \(.*\)$", ""),
+                       pl.col("n_rows")),
+    ).select(*FINDING_SCHEMA)  # fmt: skip

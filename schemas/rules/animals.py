@@ -1,0 +1,86 @@
+"""Rules on animals: who they are, links between clinics, death."""
+
+import polars as pl
+
+from schemas.rules.places import LOGIC, PRACTICE
+from schemas.rules.rule import Frames, Rule
+
+DEAD = ("died", "euthanised")
+SAME = ("clinic_id", "local_animal")
+
+
+def _one_animal_two_stories(column: str, frames: Frames) -> pl.DataFrame:
+    """Give the rows of an animal whose rows contradict each other in `column`."""
+    animals = frames["animals"].filter(pl.col("local_animal").is_not_null())
+    return animals.filter(pl.col(column).drop_nulls().n_unique().over(SAME) > 1)
+
+
+def _sex_contradicted(frames: Frames) -> pl.DataFrame:
+    """Give rows of an animal that is both female and male, or was entire after neutering.
+
+    Rows stand in the order of their operations; entire before neutered is no contradiction.
+    """
+    surgery = (
+        frames["stifles"]
+        .group_by("file", "sheet", "row", maintain_order=True)
+        .agg(on=pl.col("surgery_date").min())
+    )
+    animals = frames["animals"].join(
+        surgery, on=["file", "sheet", "row"], how="left", maintain_order="left", nulls_equal=True
+    )
+    sex = pl.col("sex_neuter").str.split("_").list
+    neutered = sex.get(1, null_on_oob=True) == "neutered"
+    first_neutered = pl.col("on").filter(neutered).min().over(SAME)
+    last_entire = pl.col("on").filter(~neutered).max().over(SAME)
+    both = sex.get(0).drop_nulls().n_unique().over(SAME) > 1
+    return animals.filter(both | (last_entire > first_neutered))
+
+
+def _at_two_clinics(frames: Frames) -> pl.DataFrame:
+    animals = frames["animals"].filter(pl.col("link_token").is_not_null())
+    return animals.filter(pl.col("clinic_id").n_unique().over("link_token") > 1)
+
+
+def _death_cause(frames: Frames) -> pl.DataFrame:
+    """Give animals with a cause without a death, or a death without the cause the clinic keeps."""
+    dead = (
+        pl.col("stifles.end_status").list.eval(pl.element().is_in(DEAD)).list.any()
+    ).fill_null(value=False)  # fmt: skip
+    kept = pl.col("death_cause").is_not_null().any().over("clinic_id")
+    has = pl.col("death_cause").is_not_null()
+    return frames["animals"].filter((has & ~dead) | (~has & dead & kept))
+
+
+def _conflict(column: str, what: str) -> Rule:
+    return Rule(
+        id="R04", action="hold", tables=("animals",),
+        broken=_sex_contradicted if column == "sex_neuter"
+        else lambda frames: _one_animal_two_stories(column, frames),
+        shows=(column,), says=f"The rows of this animal give different {what}.",
+        fix="Give the right one; if these are two animals, give each its own code.",
+        why="Contradiction points to a wrong link or a re-used code", source=LOGIC,
+        holds=(column,),
+    )  # fmt: skip
+
+
+CONFLICT_RULES = (
+    _conflict("species", "species"), _conflict("breed", "breeds"), _conflict("sex_neuter", "sexes"),
+)  # fmt: skip
+ANIMAL_RULES = (
+    Rule(
+        id="R05", action="ask", tables=("animals",), broken=_at_two_clinics,
+        shows=("local_animal", "species", "breed"),
+        says="Another clinic of the network reports an animal with the same link key; the two "
+        "are counted as one animal.",
+        fix='If it can be the same animal, answer "correct as it is"; else check the transponder.',
+        why="Referral after failure otherwise counts one dog as two and hides the failure",
+        source=PRACTICE,
+    ),
+    Rule(
+        id="R19", action="hold", tables=("animals", "stifles"), broken=_death_cause,
+        shows=("death_cause",),
+        says="A cause of death without a death, or a death without a cause.",
+        fix="Check the status at the end of follow-up, and the cause of death.",
+        why="A cause without a death, or the reverse", source=LOGIC, holds=("death_cause",),
+    ),
+)  # fmt: skip

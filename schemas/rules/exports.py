@@ -1,0 +1,114 @@
+"""Rules on a whole export: the order of day and month, grades that were never looked for."""
+
+import polars as pl
+
+from schemas.rules.across import with_any
+from schemas.rules.places import LOGIC, PRACTICE
+from schemas.rules.rule import Frames, Rule
+
+DATES = {"stifles": "surgery_date", "rechecks": "recheck_day", "complications": "detected_day",
+         "revisions": "revision_day"}  # fmt: skip
+FILE = ["clinic_id", "file", "sheet"]
+ENOUGH_DATES = 20
+MIXED_FROM, MIXED_SHARE = 3, 0.05  # fewer are single typing errors, asked one by one
+
+
+def _order_of_dates(frames: Frames) -> pl.DataFrame:
+    """Judge each file by its dates written as two numbers and a year: frame ``date_texts``."""
+    dates = frames["date_texts"]
+    first, second = pl.col("first"), pl.col("second")
+    day_first = ((first > 12) & (second <= 12)).sum().over(FILE)
+    month_first = ((second > 12) & (first <= 12)).sum().over(FILE)
+    fewer = pl.min_horizontal(day_first, month_first)
+    return dates.with_columns(
+        ambiguous=(first <= 12) & (second <= 12) & (first != second),
+        mixed=(fewer >= MIXED_FROM) & (fewer >= MIXED_SHARE * (day_first + month_first)),
+        doubtful=(fewer > 0)
+        | ((pl.len().over(FILE) >= ENOUGH_DATES) & (day_first + month_first == 0)),
+    )
+
+
+def _mixed(table: str, frames: Frames) -> pl.DataFrame:
+    dates = _order_of_dates(frames).filter(pl.col("table") == table)
+    return dates.filter(pl.col("mixed") & pl.col("ambiguous"))
+
+
+def _doubtful(frames: Frames) -> pl.DataFrame:
+    dates = _order_of_dates(frames).filter(pl.col("table") == "stifles")
+    return dates.filter(pl.col("doubtful") & ~pl.col("mixed"))
+
+
+def _never_luxated(frames: Frames) -> pl.DataFrame:
+    """Give rechecks of clinics with over 30 stifles in which every grade is 0 and none is blank."""
+    grade = pl.col("patella_grade")
+    return frames["rechecks"].filter(
+        (grade.is_not_null() & (grade == 0)).all().over("clinic_id")
+        & (pl.col("local_stifle").n_unique().over("clinic_id") > 30)
+    )
+
+
+def _no_small_events(frames: Frames) -> pl.DataFrame:
+    """Give stifles of clinics with 30 or more of them and no event, or surgical ones alone."""
+    events = frames["complications"]
+    known = with_any(
+        frames["stifles"], events, pl.col("other.severity_class") != "major_surgical", name="small"
+    )
+    return known.filter(
+        (pl.len().over("clinic_id") >= 30) & ~pl.col("small").any().over("clinic_id")
+    )
+
+
+def _lateral_as_often(frames: Frames) -> pl.DataFrame:
+    """Give dogs' stifles of clinics with 30 or more, as many luxated laterally as medially."""
+    dogs = frames["stifles"].filter(pl.col("animals.species") == "dog")
+    direction = pl.col("luxation_direction")
+    return dogs.filter(
+        (pl.len().over("clinic_id") >= 30)
+        & ((direction == "lateral").sum() >= (direction == "medial").sum()).over("clinic_id")
+    )
+
+
+EXPORT_RULES = (
+    *(
+        Rule(
+            id="R23", action="hold", tables=(table,), once="file",
+            broken=lambda frames, table=table: _mixed(table, frames), shows=(DATES[table],),
+            says="In this file some dates can only be day and month, others only month and day; "
+            "the rest may be swapped.",
+            fix="Say in which order the dates are, and correct those in the other order.",
+            why="Dates can be swapped without any impossible value", source=LOGIC,
+            holds=("outcome:all",),
+        )
+        for table in DATES
+    ),
+    Rule(
+        id="R23", action="ask", tables=("stifles",), once="file", broken=_doubtful,
+        shows=("surgery_date",),
+        says="The order of day and month is not proven in this file.",
+        fix="Say in which order the dates are.",
+        why="Dates can be swapped without any impossible value", source=LOGIC,
+    ),
+    Rule(
+        id="R29", action="ask", tables=("rechecks",), once="clinic", broken=_never_luxated,
+        shows=("patella_grade",),
+        says="Every recheck of this clinic has a stable patella, and none is blank.",
+        fix="Say whether an empty field was filled with 0 where the knee was not felt.",
+        why="Default values hide missing examinations", source=PRACTICE,
+    ),
+    Rule(
+        id="R79", action="ask", tables=("stifles", "complications"), once="clinic",
+        broken=_no_small_events, shows=("local_stifle",),
+        says="No complication at all is recorded, or only those treated by surgery.",
+        fix="Say whether small events were recorded at all.",
+        why="Published overall rates run from about 18 to 43 percent",
+        source="Stanke et al. 2014 (43%), Fullagar et al. 2017 (24%)",
+    ),
+    Rule(
+        id="R88", action="ask", tables=("stifles", "animals"), once="clinic",
+        broken=_lateral_as_often, shows=("luxation_direction",),
+        says="In dogs, luxations to the outside are as many as those to the inside.",
+        fix="Check whether medial and lateral are swapped in the export.",
+        why="Medial luxation is much the more common",
+        source="common practice; prevalence in Bosio et al. 2017 (85% medial)",
+    ),
+)  # fmt: skip

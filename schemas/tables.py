@@ -1,0 +1,77 @@
+"""The gate: pandera schemas made from the codebook, which accepted rows must pass."""
+
+from collections.abc import Iterable
+from datetime import date
+
+import pandera.polars as pa
+import polars as pl
+
+from schemas.codebook import KEYS, Variable, of_table
+from schemas.rules.declared import PLACE
+
+# One row per key; the other tables may hold two contacts of one day or a number used twice,
+# which are asked about.
+ONE_ROW_A_KEY = ("clinics", "animals", "stifles", "procedures")
+
+
+def table_schema(codebook: Iterable[Variable], table: str, *, before: Iterable[str] = ()
+                 ) -> pa.DataFrameSchema:  # fmt: skip
+    """Make the schema of one canonical table of accepted rows.
+
+    Every variable has its type, codes and hard limits; the columns that give a row its place
+    are filled; one row per key where a table has such a key. Nothing is ever coerced. Validate
+    a collected frame: a lazy one would pass unseen.
+
+    Parameters
+    ----------
+    before
+        Columns beside the variables that accepted rows carry unchecked (file, row, …).
+
+    Raises
+    ------
+    KeyError
+        If the codebook declares nothing for `table`.
+    """
+    columns = {item.name: _column(item) for item in of_table(codebook, table)}
+    if not columns:
+        raise KeyError(table)
+    beside = {name: pa.Column(nullable=True) for name in before}
+    return pa.DataFrameSchema(
+        beside | columns, name=table, strict=True, coerce=False,
+        unique=list(KEYS[table]) if table in ONE_ROW_A_KEY else None,
+    )  # fmt: skip
+
+
+def gate(frame: pl.DataFrame, schema: pa.DataFrameSchema) -> None:
+    """Let accepted rows pass, or stop: a failure here is a defect of the checks before it.
+
+    Raises
+    ------
+    AssertionError
+        If a row breaks the schema, with the columns and checks that failed.
+    """
+    try:
+        schema.validate(frame, lazy=True)
+    except pa.errors.SchemaErrors as error:
+        cases = error.failure_cases.select("column", "check", "index").head(5).rows()
+        raise AssertionError(f"accepted rows of {schema.name} break the schema: {cases}") from error
+
+
+def _column(item: Variable) -> pa.Column:
+    checks: list[pa.Check] = []
+    if item.codes and item.kind == "category":
+        checks.append(pa.Check.isin(list(item.codes), error=f"one of {', '.join(item.codes)}"))
+    if item.limits:
+        low, high = (_limit(item, text) for text in item.limits)
+        error = f"{item.limits[0]} to {item.limits[1]} {item.unit}"
+        checks.append(pa.Check.in_range(low, high, error=error))
+    return pa.Column(
+        type(item.dtype), checks, nullable=(item.table, item.name) not in PLACE, title=item.label,
+        description=item.definition,
+    )  # fmt: skip
+
+
+def _limit(item: Variable, text: str) -> date | float | int:
+    if item.kind == "date":
+        return date.fromisoformat(text)
+    return int(text) if item.kind == "int" else float(text)
