@@ -1,7 +1,7 @@
 """What intake hands on: canonical rows with their raw text and address."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -22,6 +22,14 @@ COLUMN_SCHEMA: Mapping[str, pl.DataType] = {
 MISSING_SCHEMA: Mapping[str, pl.DataType] = {
     name: pl.String() for name in ("clinic_id", "table", "row_id", "variable", "reason")
 }
+MARK_SCHEMA: Mapping[str, pl.DataType] = {
+    "clinic_id": pl.String(), "table": pl.String(), "row_id": pl.String(),
+    "variable": pl.String(),
+    "mark": pl.String(),          # nominal, derived, inherited, other_row
+    "file": pl.String(), "sheet": pl.String(), "row": pl.Int64(),
+    "column": pl.String(),        # where the value came from
+    "window_days": pl.Int64(),    # half width of a nominal day
+}  # fmt: skip
 SET_ASIDE_SCHEMA: Mapping[str, pl.DataType] = {
     "clinic_id": pl.String(), "file": pl.String(), "sheet": pl.String(), "row": pl.Int64(),
     "rule": pl.String(), "reason": pl.String(),
@@ -52,6 +60,9 @@ class Mapped:
         Source rows that make no canonical row, each with its reason.
     ledger
         Per file and sheet: source_rows = mapped + set_aside + unreadable.
+    marks
+        Values that are not simply what the cell of their row says: a nominal day, a side
+        inherited from the only operated stifle, a value from another row, a derived one.
     """
 
     tables: Mapping[str, pl.DataFrame]
@@ -60,3 +71,4 @@ class Mapped:
     findings: pl.DataFrame
     set_aside: pl.DataFrame
     ledger: pl.DataFrame
+    marks: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=dict(MARK_SCHEMA)))

@@ -1,0 +1,167 @@
+"""Working rows -> findings, reasons for missing values, marks and headers."""
+
+from collections.abc import Iterable, Sequence
+
+import polars as pl
+
+from pipeline.intake import words
+from pipeline.intake.mapped import COLUMN_SCHEMA, MARK_SCHEMA, MISSING_SCHEMA
+from schemas.codebook import Variable
+from schemas.findings import FINDING_SCHEMA
+
+KEY_NAMES = ("local_animal", "side", "local_stifle")
+_DAYS = ("recheck_day", "detected_day", "revision_day")
+
+
+def cell_findings(
+    rows: pl.DataFrame, table: str, *, variables: Sequence[Variable], clinic_id: str
+) -> pl.DataFrame:
+    """Make a finding of every cell that is not understood and of every declared approximation."""
+    found = [_empty()]
+    day = next((name for name in _DAYS if name in rows.columns), None)
+    for variable in variables:
+        name = variable.name
+        rule = pl.col(f"rule:{name}")
+        if words.stops(table, name) and name not in KEY_NAMES:
+            unstated = pl.col(name).is_null() & rule.is_null()
+            rule = pl.when(unstated).then(pl.lit("M06")).otherwise(rule)
+        noted = pl.when(pl.col(f"note:{name}").is_not_null()).then(pl.lit("M10"))
+        doubted = rows.with_columns(pl.coalesce(rule, noted).alias("rule")).filter(
+            pl.col("rule").is_not_null()
+        )
+        if doubted.height:
+            found.append(_finding_rows(doubted, table, variable, clinic_id=clinic_id, day=day))
+    return pl.concat(found)
+
+
+def _finding_rows(
+    doubted: pl.DataFrame, table: str, variable: Variable, *, clinic_id: str, day: str | None
+) -> pl.DataFrame:
+    name = variable.name
+    says = {rule: said for rule, (said, _) in words.SAYINGS.items()}
+    fix = {rule: todo for rule, (_, todo) in words.SAYINGS.items()}
+    rule = pl.col("rule")
+    noted = rule == "M10"
+    column = pl.col(f"col:{name}").fill_null("")
+    fixed = rule.replace_strict(fix).str.replace_all(
+        "{choices}", words.choices(variable), literal=True
+    )
+    stops = "stop" if words.stops(table, name) else "hold"
+    return doubted.select(
+        rule="rule",
+        action=pl.when(noted).then(pl.lit("derive")).otherwise(pl.lit(stops)),
+        clinic_id=pl.lit(clinic_id),
+        table=pl.lit(table),
+        row_id=pl.col("row_id").fill_null(""),
+        key=row_key(doubted, day),
+        file=_place(doubted, "file", name), sheet=_place(doubted, "sheet", name),
+        row=_place(doubted, "row", name),
+        column=column,
+        variable=pl.lit(name),
+        value=pl.col(f"raw:{name}").fill_null(""),
+        says=rule.replace_strict(says)
+        .str.replace_all("{column}", column, literal=True)
+        .str.replace_all("{note}", pl.col(f"note:{name}").fill_null(""), literal=True),
+        fix=fixed.str.replace_all("{unit}", words.in_unit(variable), literal=True),
+        holds=pl.when(noted).then(pl.lit("")).otherwise(pl.lit(words.held(table, name))),
+    ).cast(dict(FINDING_SCHEMA))  # fmt: skip
+
+
+def row_key(rows: pl.DataFrame, day: str | None) -> pl.Expr:
+    """Say which row is meant in the clinic's words: "A-0104, left, day 42"."""
+    parts = [pl.coalesce("local_animal", "local_stifle"), pl.col("side")]
+    if day is not None:
+        parts.append("day " + pl.col(day).cast(pl.String))
+    present = [part for part in parts if rows.height]
+    return pl.concat_str(present, separator=", ", ignore_nulls=True)
+
+
+def _place(rows: pl.DataFrame, part: str, name: str) -> pl.Expr:
+    """Give the place of a cell: that of its row, or of the row that filled it."""
+    elsewhere = f"{part}:{name}"
+    return pl.coalesce(elsewhere, part) if elsewhere in rows.columns else pl.col(part)
+
+
+def unknown_words(found: pl.DataFrame) -> pl.DataFrame:
+    """List all unknown words of a column together with their counts, one finding a column."""
+    column = ["clinic_id", "table", "file", "sheet", "column", "variable"]
+    counted = (
+        found.filter(pl.col("rule").is_in(["M01", "M05"]))
+        .group_by([*column, "value"], maintain_order=True).len()
+        .sort([*column, "len", "value"], descending=[False] * 6 + [True, False])
+        .with_columns(listed=pl.format('"{}" ({})', "value", "len"))
+        .group_by(column, maintain_order=True).agg(pl.col("listed").str.join("; "))
+    )  # fmt: skip
+    rows = counted.select(
+        *column, rule=pl.lit("M09"), action=pl.lit("ask"), row_id=pl.lit(""), key=pl.lit(""),
+        row=pl.lit(None, pl.Int64), value=pl.lit(""),
+        says=pl.format('Words without a meaning in column "{}", with their counts: {}.', "column", "listed"),
+        fix=pl.lit("Tell the coordinator what each means, or correct them."),
+        holds=pl.lit(""),
+    )  # fmt: skip
+    return rows.select(*FINDING_SCHEMA).cast(dict(FINDING_SCHEMA))
+
+
+def missing_rows(
+    rows: pl.DataFrame, table: str, variables: Sequence[Variable], clinic_id: str
+) -> pl.DataFrame:
+    """Say why each absent value is absent."""
+    parts = [
+        rows.filter(pl.col(item.name).is_null() & pl.col(f"miss:{item.name}").is_not_null()).select(
+            clinic_id=pl.lit(clinic_id), table=pl.lit(table), row_id="row_id",
+            variable=pl.lit(item.name), reason=f"miss:{item.name}",
+        )
+        for item in variables
+    ]  # fmt: skip
+    return pl.concat([pl.DataFrame(schema=dict(MISSING_SCHEMA)), *parts])
+
+
+def mark_rows(
+    rows: pl.DataFrame, table: str, variables: Sequence[Variable], clinic_id: str
+) -> pl.DataFrame:
+    """Mark values that are not simply what the cell of their own row says."""
+    parts = [pl.DataFrame(schema=dict(MARK_SCHEMA))]
+    for item in variables:
+        name = item.name
+        marks = {
+            "nominal": pl.col(f"nominal:{name}").is_not_null() & pl.col(name).is_not_null(),
+            "derived": pl.col(f"derived:{name}") if f"derived:{name}" in rows.columns else None,
+            "other_row": pl.col(f"row:{name}").is_not_null()
+            if f"row:{name}" in rows.columns
+            else None,
+        }
+        if name == "local_stifle" and "sulca:inherited" in rows.columns:
+            marks["inherited"] = pl.col("sulca:inherited").fill_null(value=False)
+        parts += [
+            _mark(rows.filter(where), name, mark, table=table, clinic_id=clinic_id)
+            for mark, where in marks.items() if where is not None
+        ]  # fmt: skip
+    return pl.concat(parts)
+
+
+def _mark(rows: pl.DataFrame, name: str, mark: str, *, table: str, clinic_id: str) -> pl.DataFrame:
+    return rows.select(
+        clinic_id=pl.lit(clinic_id), table=pl.lit(table), row_id="row_id", variable=pl.lit(name),
+        mark=pl.lit(mark), file=_place(rows, "file", name), sheet=_place(rows, "sheet", name),
+        row=_place(rows, "row", name), column=f"col:{name}", window_days=f"nominal:{name}",
+    ).cast(dict(MARK_SCHEMA))  # fmt: skip
+
+
+def header_rows(
+    rows: pl.DataFrame, table: str, variables: Iterable[Variable], clinic_id: str
+) -> pl.DataFrame:
+    """Name the clinic's header behind each variable."""
+    parts = [
+        rows.filter(pl.col(f"col:{item.name}").is_not_null())
+        .select(
+            clinic_id=pl.lit(clinic_id), file=_place(rows, "file", item.name),
+            sheet=_place(rows, "sheet", item.name), table=pl.lit(table), block="block",
+            variable=pl.lit(item.name), column=f"col:{item.name}",
+        ).unique(subset=["file", "sheet", "block"], keep="first", maintain_order=True)
+        for item in variables
+    ]  # fmt: skip
+    return pl.concat([pl.DataFrame(schema=dict(COLUMN_SCHEMA)), *parts])
+
+
+def _empty() -> pl.DataFrame:
+    return pl.DataFrame(schema=dict(FINDING_SCHEMA))

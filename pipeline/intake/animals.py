@@ -1,0 +1,51 @@
+"""One row per animal from rows that repeat it."""
+
+from collections.abc import Sequence
+
+import polars as pl
+
+from schemas.codebook import Variable
+
+KEY = "local_animal"
+
+
+def fold_animals(rows: pl.DataFrame, variables: Sequence[Variable]) -> pl.DataFrame:
+    """Keep the fullest row of each animal, and every row that says something else.
+
+    An animal whose rows agree wherever they speak, one of them saying all that is known,
+    becomes one row. Rows that contradict each other stay apart, one per distinct content, so
+    that the rule on one species, breed and sex per animal sees them; so do rows that only
+    together say everything, and rows without an animal code.
+    """
+    names = [item.name for item in variables if item.name not in (KEY, "clinic_id")]
+    if rows.is_empty() or not names:
+        return rows.unique(subset=[KEY], keep="first", maintain_order=True)
+    filled = pl.sum_horizontal(pl.col(name).is_not_null() for name in names)
+    known = pl.sum_horizontal(pl.col(name).drop_nulls().n_unique().over(KEY) > 0 for name in names)
+    one_story = pl.all_horizontal(
+        pl.col(name).drop_nulls().n_unique().over(KEY) <= 1 for name in names
+    )
+    counted = rows.with_row_index("sulca:place").with_columns(
+        filled.alias("sulca:filled"), known.alias("sulca:known"), one_story.alias("sulca:one")
+    )
+    full = pl.col("sulca:one") & (pl.col("sulca:filled").max().over(KEY) == pl.col("sulca:known"))
+    nameless = counted.filter(pl.col(KEY).is_null())
+    named = counted.filter(pl.col(KEY).is_not_null()).with_columns(full.alias("sulca:full"))
+    folded = (
+        named.filter(pl.col("sulca:full"))
+        .sort(KEY, "sulca:filled", "sulca:place", descending=[False, True, False])
+        .unique(subset=[KEY], keep="first", maintain_order=True)
+    )
+    apart = named.filter(~pl.col("sulca:full")).unique(
+        subset=[KEY, *names], keep="first", maintain_order=True
+    )
+    kept = pl.concat([folded.drop("sulca:full"), apart.drop("sulca:full"), nameless])
+    return kept.sort("sulca:place").select(rows.columns)
+
+
+def doubts_of_folded(rows: pl.DataFrame, kept: pl.DataFrame) -> pl.DataFrame:
+    """Give the rows that were folded into another, with the row_id they now stand for."""
+    heirs = kept.unique(subset=[KEY], keep="first", maintain_order=True).select(KEY, "row_id")
+    place = ["file", "sheet", "row", "block"]
+    gone = rows.join(kept, on=place, how="anti", nulls_equal=True)
+    return gone.join(heirs, on=KEY, how="inner", maintain_order="left")

@@ -1,0 +1,88 @@
+"""A clinic that already sends canonical tables: its mapping is the codebook itself."""
+
+import csv
+from pathlib import Path
+
+from pipeline.intake.mapping import (
+    MISSING_REASONS,
+    ClinicMapping,
+    Grammar,
+    Source,
+    SourceFile,
+    TableMapping,
+)
+from pipeline.intake.read import decode
+from schemas.codebook import CANONICAL_TABLES, Variable, of_table
+from shared.errors import InputFileError, MappingError, nearest
+
+EXTRA_KEYS = ("local_animal", "side")  # stand for local_stifle in every table
+
+
+def canonical_mapping(folder: Path, codebook: tuple[Variable, ...]) -> ClinicMapping:
+    """Make the mapping of a folder whose files are named like the canonical tables.
+
+    Comma, UTF-8, ISO dates, decimal point, canonical codes and units; why a value is missing
+    may stand in its cell (not_recorded, not_applicable, not_examined, not_yet_due).
+
+    Raises
+    ------
+    InputFileError
+        If the folder holds no canonical table.
+    MappingError
+        If a file holds a column that the codebook does not declare.
+    """
+    present = [table for table in CANONICAL_TABLES if (folder / f"{table}.csv").is_file()]
+    if "stifles" not in present:
+        raise InputFileError(
+            str(folder),
+            "the folder has no mapping and no canonical table stifles.csv",
+            do=f"Write mappings/{folder.name}.toml, or name the files after the canonical "
+            f"tables: {', '.join(CANONICAL_TABLES)}.",
+        )
+    return ClinicMapping(
+        clinic_id=folder.name,
+        path=str(folder),
+        grammar=Grammar(missing={reason: reason for reason in MISSING_REASONS}),
+        files=tuple(SourceFile(name=table, path=f"{table}.csv") for table in present),
+        tables=tuple(
+            _table(folder / f"{table}.csv", table, codebook) for table in present
+            if table != "clinics"
+        ),
+        facts=_facts(folder / "clinics.csv", codebook) if "clinics" in present else {},
+    )  # fmt: skip
+
+
+def _table(path: Path, table: str, codebook: tuple[Variable, ...]) -> TableMapping:
+    declared = [item.name for item in of_table(codebook, table)]
+    allowed = dict.fromkeys([*declared, *EXTRA_KEYS])
+    header = _header(path)
+    for name in header:
+        if name not in allowed:
+            raise MappingError(
+                str(path), f'the codebook has no variable "{name}" in {table}',
+                do="Rename the column, or declare it in the study's codebook. "
+                + nearest(name, allowed),
+            )  # fmt: skip
+    return TableMapping(
+        tables=(table,), source=table,
+        columns={name: (Source(columns=(name,)),) for name in header if name != "clinic_id"},
+    )  # fmt: skip
+
+
+def _facts(path: Path, codebook: tuple[Variable, ...]) -> dict[str, str]:
+    """Read the one row of clinics.csv."""
+    rows = list(csv.DictReader(decode(path, "utf-8").splitlines()))
+    names = {item.name for item in of_table(codebook, "clinics")}
+    unknown = [name for name in (rows[0] if rows else {}) if name not in names]
+    if len(rows) != 1 or unknown:
+        raise InputFileError(
+            str(path),
+            "it must hold one row and only the variables of the codebook",
+            do=nearest(unknown[0], names) if unknown else "Give one row for this clinic.",
+        )
+    return {name: text for name, text in rows[0].items() if text}
+
+
+def _header(path: Path) -> list[str]:
+    lines = decode(path, "utf-8").splitlines()
+    return [name.strip() for name in next(csv.reader(lines), [])]

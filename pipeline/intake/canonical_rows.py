@@ -1,0 +1,153 @@
+"""Working rows -> rows of the canonical tables: placed, numbered, animals folded, blanks filled."""
+
+from collections.abc import Sequence
+
+import polars as pl
+
+from pipeline.intake.animals import doubts_of_folded, fold_animals
+from pipeline.intake.cells import as_type, cell_columns, with_cells
+from pipeline.intake.days import count_days
+from pipeline.intake.fills import fill_rows, over_stifles
+from pipeline.intake.mapped import ADDRESS, RAW
+from pipeline.intake.mapping import ClinicMapping
+from pipeline.intake.operations import index_operations, place_rows
+from pipeline.intake.parts import KEYS, Part, Reading, key_variables
+from schemas.codebook import CANONICAL_TABLES, Variable, of_table
+
+Codebook = tuple[Variable, ...]
+PLACE = ("file", "sheet", "row", "block")
+ROW_PLACE = ("file", "sheet", "row")
+FILE_STEP = 1_000_000  # "sulca:order" counts files in steps of this, see parts.py
+
+
+def placed_parts(reading: Reading, codebook: Codebook) -> list[Part]:
+    """Place every row on its stifle and count its days from that stifle's surgery."""
+    keys = tuple(key_variables(codebook).values())
+    stifles = [
+        place_rows(part.rows, keys) for part in reading.parts
+        if "stifles" in part.table.tables and not part.table.fills
+    ]  # fmt: skip
+    names = [*KEYS, "surgery_date"]
+    none = with_cells(pl.DataFrame(), of_table(codebook, "stifles")).clear().select(names)
+    operations = index_operations(pl.concat([none, *(rows.select(names) for rows in stifles)]))
+    placed: list[Part] = []
+    for part in reading.parts:
+        rows = place_rows(part.rows, keys, operations)
+        if part.table.fills and part.table.tables != ("animals",):
+            rows = over_stifles(rows, operations)
+        own = tuple(item for item in codebook if item.table in part.table.tables)
+        placed.append(Part(table=part.table, rows=count_days(rows, own, operations)))
+    return placed
+
+
+def canonical_rows(
+    parts: Sequence[Part], clinic_id: str, codebook: Codebook
+) -> tuple[dict[str, pl.DataFrame], dict[str, pl.DataFrame]]:
+    """Gather the working rows of each canonical table in the order of the files.
+
+    Returns
+    -------
+    tuple of dict
+        Rows by table with their row_id; and, by table, rows that were folded into another,
+        whose doubtful cells must still be asked about.
+    """
+    tables: dict[str, pl.DataFrame] = {}
+    folded: dict[str, pl.DataFrame] = {}
+    for table in CANONICAL_TABLES[1:]:
+        every = _gathered([part.rows for part in parts if table in part.table.tables],
+                          _row_schema(codebook, table))  # fmt: skip
+        rows = fold_animals(every, of_table(codebook, table)) if table == "animals" else every
+        number = pl.int_range(1, pl.len() + 1).cast(pl.String)
+        rows = rows.with_columns(
+            pl.concat_str(pl.lit(f"{clinic_id}/{table}/"), number).alias("row_id"),
+            pl.lit(clinic_id).alias("clinic_id"),
+        )
+        if table == "animals":
+            folded[table] = doubts_of_folded(every, rows)
+        tables[table] = rows
+    return tables, folded
+
+
+def _row_schema(codebook: Codebook, table: str) -> dict[str, pl.DataType]:
+    """Name the columns of a table's working rows: its own variables and the keys."""
+    variables = {item.name: item for item in of_table(codebook, table)}
+    variables |= {name: item for name, item in key_variables(codebook).items()
+                  if name not in variables}  # fmt: skip
+    cells = [cell_columns(item) for item in variables.values()]
+    extra = {"sulca:order": pl.Int64(), "sulca:inherited": pl.Boolean()}
+    return _place_schema() | extra | {name: dtype for item in cells for name, dtype in item.items()}
+
+
+def _gathered(parts: Sequence[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:
+    """Put the parts one below the other, in the order of files and their rows."""
+    shaped = [_shaped(rows, schema) for rows in parts]
+    return pl.concat([pl.DataFrame(schema=schema), *shaped]).sort(
+        pl.col("sulca:order") // FILE_STEP, "row", "sulca:order", "block", maintain_order=True
+    )
+
+
+def _place_schema() -> dict[str, pl.DataType]:
+    return {name: ADDRESS[name] for name in PLACE}
+
+
+def _shaped(rows: pl.DataFrame, schema: dict[str, pl.DataType]) -> pl.DataFrame:
+    return rows.select(
+        pl.col(name).cast(dtype) if name in rows.columns else pl.lit(None, dtype).alias(name)
+        for name, dtype in schema.items()
+    )
+
+
+def reported(codebook: Codebook, table: str) -> tuple[Variable, ...]:
+    """Give the variables whose cells are reported for a table: its own, and its keys."""
+    own = tuple(item for item in of_table(codebook, table) if item.name != "clinic_id")
+    if table in ("animals", "clinics"):
+        return own
+    names = {item.name for item in own}
+    return (*own, *(item for name, item in key_variables(codebook).items() if name not in names))
+
+
+def fill_tables(
+    tables: dict[str, pl.DataFrame], parts: Sequence[Part], codebook: Codebook
+) -> list[pl.DataFrame]:
+    """Fill blanks from rows that add to other rows; give the places of the rows that found one."""
+    used: list[pl.DataFrame] = []
+    for part in parts:
+        for table in part.table.tables:
+            key = "local_animal" if table == "animals" else "local_stifle"
+            variables = [
+                item for item in reported(codebook, table)
+                if item.name in part.table.columns and item.name not in KEYS
+            ]  # fmt: skip
+            tables[table] = fill_rows(tables[table], part.rows, key=key, variables=variables)
+            met = part.rows.join(tables[table].select(key), on=key, how="semi")
+            used.append(met.select(ROW_PLACE))
+    return used
+
+
+def clinic_row(mapping: ClinicMapping, codebook: Codebook) -> pl.DataFrame:
+    """Make the clinic's own row from the facts of its mapping."""
+    variables = of_table(codebook, "clinics")
+    row = pl.DataFrame(
+        {"file": [mapping.file_name], "sheet": [""], "row": [None], "block": [""],
+         "row_id": [f"{mapping.clinic_id}/clinics/1"]},
+        schema=_place_schema() | {"row_id": pl.String()},
+    )  # fmt: skip
+    row = with_cells(row, variables).with_columns(clinic_id=pl.lit(mapping.clinic_id))
+    return row.with_columns(
+        expression
+        for item in variables if item.name in mapping.facts
+        for expression in (
+            pl.lit(as_type(pl.Series([mapping.facts[item.name]]), item).item(), item.dtype)
+            .alias(item.name),
+            pl.lit(mapping.facts[item.name]).alias(f"raw:{item.name}"),
+        )
+    )  # fmt: skip
+
+
+def finished(rows: pl.DataFrame, variables: tuple[Variable, ...]) -> pl.DataFrame:
+    """Give the canonical columns: address, variables, raw texts."""
+    return rows.select(
+        *(pl.col(name).cast(dtype) for name, dtype in ADDRESS.items()),
+        *(pl.col(item.name).cast(item.dtype) for item in variables),
+        *(pl.col(f"raw:{item.name}").alias(f"{RAW}{item.name}") for item in variables),
+    )

@@ -1,0 +1,199 @@
+"""One variable of many rows: raw text, value, why it is missing, or why it is not understood."""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import polars as pl
+
+from pipeline.intake import grammar as read
+from pipeline.intake.mapping import Grammar, Source
+from schemas.codebook import Variable
+
+# Beside each variable "x" the working frame keeps "raw:x", "miss:x", and so on.
+CELL_SCHEMA: Mapping[str, pl.DataType] = {
+    "value": pl.String(),   # replaced by the variable's own type
+    "raw": pl.String(),     # text as received
+    "miss": pl.String(),    # why it is missing
+    "rule": pl.String(),    # why it is not understood: M01 ..
+    "note": pl.String(),    # what is said of an approximation
+    "col": pl.String(),     # header
+    "on": pl.Date(),        # date from which a day or an age is made
+    "base": pl.String(),    # operation from which days are counted
+    "nominal": pl.Int64(),  # half width of a day that was planned, not measured
+}  # fmt: skip
+
+
+def cell_schema(variable: Variable) -> dict[str, pl.DataType]:
+    """Give the columns of one variable's cells."""
+    return dict(CELL_SCHEMA) | {"value": variable.dtype}
+
+
+def read_variable(
+    rows: pl.DataFrame, sources: Sequence[Source], *, variable: Variable, grammar: Grammar
+) -> pl.DataFrame:
+    """Read one variable from its sources; of several, the first that is filled counts.
+
+    Returns
+    -------
+    pl.DataFrame
+        One row per source row, with the columns of `cell_schema`.
+    """
+    readings = [_read_source(rows, source, variable, grammar) for source in sources]
+    cells = readings[-1]
+    for reading in reversed(readings[:-1]):
+        filled = reading.select(pl.col("raw").is_not_null() & pl.col("miss").is_null()).to_series()
+        both = pl.concat([reading, cells.select(pl.all().name.prefix("next:"))], how="horizontal")
+        cells = both.with_columns(filled=filled).select(
+            pl.when("filled").then(name).otherwise(f"next:{name}").alias(name)
+            for name in reading.columns
+        )
+    return cells
+
+
+def _read_source(
+    rows: pl.DataFrame, source: Source, variable: Variable, grammar: Grammar
+) -> pl.DataFrame:
+    if source.value is not None:
+        return _constant(rows.height, source.value, variable)
+    raw = _raw(rows, source.columns)
+    text = pl.DataFrame({"raw": raw}).select(read.tidy(pl.col("raw")).alias("t")).to_series()
+    miss = _missing(text, dict(grammar.missing) | dict(source.missing), grammar.blank)
+    text = pl.DataFrame({"t": text, "miss": miss}).select(
+        pl.when(pl.col("miss").is_null()).then(read.tidy(_part(pl.col("t"), source.pattern)))
+    ).to_series()  # fmt: skip
+    value, rule = _read_text(text, source, variable, grammar)
+    cells = pl.DataFrame({"raw": raw, "miss": miss, "t": text, "value": value})
+    dated = value.dtype == pl.Date and variable.kind != "date"
+    counts_days = variable.unit == "day" and not dated
+    understood = pl.col("value").is_not_null()
+    return cells.select(
+        (pl.lit(None, variable.dtype) if dated else pl.col("value").cast(variable.dtype)).alias("value"),
+        "raw",
+        "miss",
+        pl.when(pl.col("miss").is_null() & ~understood).then(pl.lit(rule)).alias("rule"),
+        pl.col("t").str.to_lowercase()
+        .replace_strict(dict(source.notes), default=None, return_dtype=pl.String).alias("note"),
+        pl.lit(" / ".join(source.columns)).alias("col"),
+        (pl.col("value") if dated else pl.lit(None, pl.Date)).alias("on"),
+        pl.when(understood).then(pl.lit(source.counted_from if counts_days else None, pl.String)).alias("base"),
+        pl.when(understood).then(pl.lit(source.nominal_days, pl.Int64)).alias("nominal"),
+    )  # fmt: skip
+
+
+def _constant(height: int, value: str, variable: Variable) -> pl.DataFrame:
+    """Give what the mapping itself says of every row; it has no cell behind it."""
+    typed = as_type(pl.Series([value]), variable)
+    blank = {name: pl.lit(None, dtype) for name, dtype in CELL_SCHEMA.items() if name != "value"}
+    return pl.select(value=pl.repeat(typed.item(), height, dtype=variable.dtype), **blank)
+
+
+def _raw(rows: pl.DataFrame, columns: Sequence[str]) -> pl.Series:
+    """Give the text as received; several cells are joined by " | " unless all are blank."""
+    if len(columns) == 1:
+        return rows[columns[0]].rename("raw")
+    joined = pl.concat_str([pl.col(name).fill_null("") for name in columns], separator=" | ")
+    filled = pl.any_horizontal(pl.col(name).is_not_null() for name in columns)
+    return rows.select(pl.when(filled).then(joined).alias("raw")).to_series()
+
+
+def _missing(text: pl.Series, words: Mapping[str, str], blank: str) -> pl.Series:
+    lower = pl.col("t").str.to_lowercase()
+    reason = lower.replace_strict(dict(words), default=None, return_dtype=pl.String)
+    return text.to_frame().select(
+        pl.when(pl.col("t").is_null()).then(pl.lit(blank)).otherwise(reason).alias("miss")
+    ).to_series()  # fmt: skip
+
+
+def _part(text: pl.Expr, pattern: str) -> pl.Expr:
+    return text.str.extract(pattern) if pattern else text
+
+
+def _read_text(
+    text: pl.Series, source: Source, variable: Variable, grammar: Grammar
+) -> tuple[pl.Series, str]:
+    """Read the text as the mapping declares; with the rule that a failure breaks."""
+    if source.codes:
+        return _codes(text, source, variable), "M01"
+    if source.reads in ("date", "birth_date") or variable.kind == "date":
+        return read.read_dates(text, grammar, source.formats or grammar.date_formats), "M03"
+    if source.reads == "duration":
+        months_or_days = read.UNITS_TO[variable.unit]
+        return _whole(read.read_durations(text, grammar, months_or_days), variable, True), "M04"
+    if variable.kind in ("int", "float"):
+        return _number(text, source, variable, grammar)
+    if variable.kind == "string":
+        return text, "M01"
+    return as_type(_listed(text, variable), variable), "M01"
+
+
+def _number(
+    text: pl.Series, source: Source, variable: Variable, grammar: Grammar
+) -> tuple[pl.Series, str]:
+    factors = read.UNITS_TO.get(variable.unit, {})
+    if source.units:
+        by_suffix = {suffix: factors[unit] for suffix, unit in source.units.items()}
+        return _whole(read.read_with_units(text, grammar, by_suffix), variable, True), "M04"
+    if source.unit == "gauge":
+        table = {gauge: float(mm) for gauge, mm in grammar.gauge_mm.items()}
+        return text.replace_strict(table, default=None, return_dtype=pl.Float64), "M04"
+    if source.out_of:
+        return _whole(read.read_parts_of(text, source.out_of), variable, False), "M02"
+    numbers = read.read_numbers(text, grammar)
+    converted = numbers * factors[source.unit] if source.unit else numbers
+    return _whole(converted, variable, bool(source.unit)), "M02"
+
+
+def _whole(numbers: pl.Series, variable: Variable, converted: bool) -> pl.Series:
+    """Let whole-number variables have whole numbers; only a conversion may be rounded."""
+    if variable.kind != "int":
+        return numbers
+    rounded = (numbers + 0.5).floor()
+    if converted:
+        return rounded.cast(pl.Int64)
+    return numbers.to_frame("v").select(
+        pl.when(pl.col("v") == pl.col("v").round(0)).then("v").cast(pl.Int64)
+    ).to_series()  # fmt: skip
+
+
+def _codes(text: pl.Series, source: Source, variable: Variable) -> pl.Series:
+    lower = text.str.to_lowercase()
+    code = lower.replace_strict(dict(source.codes), default=None, return_dtype=pl.String)
+    if source.other_texts == "keep":
+        code = code.fill_null(text)
+    return as_type(code, variable)
+
+
+def _listed(text: pl.Series, variable: Variable) -> pl.Series:
+    """Read canonical codes as they stand; upper and lower case are one."""
+    allowed = ("true", "false") if variable.kind == "bool" else tuple(variable.codes)
+    return text.str.to_lowercase().replace_strict(
+        {code.lower(): code for code in allowed}, default=None, return_dtype=pl.String
+    )
+
+
+def as_type(code: pl.Series, variable: Variable) -> pl.Series:
+    """Give canonical text its type."""
+    if variable.kind == "bool":
+        return code.replace_strict(
+            {"true": True, "false": False}, default=None, return_dtype=pl.Boolean
+        )
+    if variable.kind == "date":
+        return code.str.to_date("%Y-%m-%d", strict=False)
+    return code.cast(variable.dtype, strict=False)
+
+
+def cell_columns(variable: Variable) -> dict[str, pl.DataType]:
+    """Name the columns of one variable in a working row, with their types."""
+    return {
+        variable.name if key == "value" else f"{key}:{variable.name}": dtype
+        for key, dtype in cell_schema(variable).items()
+    }
+
+
+def with_cells(rows: pl.DataFrame, variables: Iterable[Variable]) -> pl.DataFrame:
+    """Add null cells for variables that these rows do not have."""
+    wanted = {name: dtype for item in variables for name, dtype in cell_columns(item).items()}
+    return rows.with_columns(
+        pl.lit(None, dtype).alias(name)
+        for name, dtype in wanted.items()
+        if name not in rows.columns
+    )

@@ -1,0 +1,119 @@
+"""Text to numbers, dates and durations by a declared grammar; what does not fit gives null."""
+
+import re
+from collections.abc import Mapping, Sequence
+
+import polars as pl
+
+from pipeline.intake.mapping import Grammar
+
+MONTH_DAYS = 30.4375  # a twelfth of 365.25 days
+# Canonical unit -> unit in the export -> factor. lb and inch are exact by definition.
+UNITS_TO: Mapping[str, Mapping[str, float]] = {
+    "kg": {"kg": 1.0, "g": 0.001, "lb": 0.45359237, "oz": 0.45359237 / 16},
+    "mm": {"mm": 1.0, "cm": 10.0, "inch": 25.4},
+    "day": {"days": 1.0, "weeks": 7.0, "months": MONTH_DAYS, "years": 365.25},
+    "month": {"days": 1 / MONTH_DAYS, "weeks": 7 / MONTH_DAYS, "months": 1.0, "years": 12.0},
+    "min": {"min": 1.0, "hours": 60.0},
+}
+_ODD_SPACES = "[\u00a0\u2007\u2009\u202f]"
+_WORKBOOK_DATE = r"^([0-9]{4}-[0-9]{2}-[0-9]{2})[ T][0-9]{2}:[0-9]{2}:[0-9]{2}"
+_DATE_PARTS = {
+    "DD": "(?<d>[0-9]{1,2})", "MMM": r"(?<n>\p{L}+)", "MM": "(?<m>[0-9]{1,2})",
+    "YYYY": "(?<y>[0-9]{4})", "YY": "(?<c>[0-9]{2})",
+}  # fmt: skip
+
+
+def tidy(text: pl.Expr) -> pl.Expr:
+    """Trim, make every run of spaces one, and let blank be null."""
+    plain = text.str.replace_all(_ODD_SPACES, " ").str.strip_chars().str.replace_all(r"\s+", " ")
+    return pl.when(plain != "").then(plain)
+
+
+def read_numbers(texts: pl.Series, grammar: Grammar) -> pl.Series:
+    """Read plain numbers: sign, digits in groups of three or none, one decimal mark."""
+    decimal, group = re.escape(grammar.decimal), re.escape(grammar.group)
+    digits = f"(?:[0-9]+|[0-9]{{1,3}}(?:{group}[0-9]{{3}})+)" if group else "[0-9]+"
+    text = pl.col("t")
+    plain = text.str.replace_all(grammar.group, "", literal=True) if grammar.group else text
+    value = (
+        pl.when(text.str.contains(f"^[+-]?{digits}(?:{decimal}[0-9]+)?$"))
+        .then(plain.str.replace(grammar.decimal, ".", literal=True))
+    )  # fmt: skip
+    if grammar.workbook:  # a real number in a workbook comes with a point, whatever the country
+        value = (
+            pl.when(text.str.contains(r"^-?[0-9]+(\.[0-9]+)?$")).then(text).otherwise(value)
+        )  # fmt: skip
+    return _apply(texts, value.cast(pl.Float64, strict=False))
+
+
+def read_with_units(texts: pl.Series, grammar: Grammar, factors: Mapping[str, float]) -> pl.Series:
+    """Read numbers followed by a unit, "4.5 kg"; without a known unit they are not understood."""
+    number = _apply(texts, pl.col("t").str.extract(r"^(.*[0-9])\s*\D*$"))
+    suffix = _apply(texts, pl.col("t").str.extract(r"[0-9]\s*(\D*)$").str.to_lowercase())
+    known = {unit: float(factor) for unit, factor in factors.items()}
+    factor = suffix.replace_strict(known, default=None, return_dtype=pl.Float64)
+    return read_numbers(number, grammar) * factor
+
+
+def read_parts_of(texts: pl.Series, whole: int) -> pl.Series:
+    """Read a score given as "5/9" or "5"; another whole is not understood."""
+    pattern = rf"^([0-9]+)(?:\s*/\s*{whole})?$"
+    return _apply(texts, pl.col("t").str.extract(pattern).cast(pl.Float64, strict=False))
+
+
+def read_dates(texts: pl.Series, grammar: Grammar, formats: Sequence[str]) -> pl.Series:
+    """Read dates in the first declared format that fits; a real date of a workbook always."""
+    readings = [_date(pl.col("t"), form, grammar.months) for form in formats]
+    if grammar.workbook:
+        readings.insert(0, pl.col("t").str.extract(_WORKBOOK_DATE).str.to_date(strict=False))
+    return _apply(texts, pl.coalesce(readings))
+
+
+def _date(text: pl.Expr, form: str, months: Mapping[str, int]) -> pl.Expr:
+    pattern = re.escape(form)
+    for token, part in _DATE_PARTS.items():
+        pattern = re.sub(rf"(?<![A-Z(<]){token}(?![A-Z])", lambda _, p=part: p, pattern)
+    groups = text.str.extract_groups(f"^{pattern}$")
+    year = groups.struct.field("y") if "<y>" in pattern else "20" + groups.struct.field("c")
+    if "<n>" in pattern:
+        month = (
+            groups.struct.field("n").str.to_lowercase()
+            .replace_strict(months, default=None, return_dtype=pl.Int64).cast(pl.String)
+        )  # fmt: skip
+    else:
+        month = groups.struct.field("m")
+    iso = pl.concat_str(
+        year, month.str.zfill(2), groups.struct.field("d").str.zfill(2), separator="-"
+    )
+    return iso.str.to_date("%Y-%m-%d", strict=False)
+
+
+def read_durations(texts: pl.Series, grammar: Grammar, factors: Mapping[str, float]) -> pl.Series:
+    """Read "3y 2m", "6 wk" or "J15" by the clinic's unit words; every part must be known."""
+    known = {text: _duration(text, grammar, factors) for text in texts.drop_nulls().unique()}
+    return texts.replace_strict(known, default=None, return_dtype=pl.Float64)
+
+
+def _duration(text: str, grammar: Grammar, factors: Mapping[str, float]) -> float | None:
+    number = rf"([0-9]+(?:{re.escape(grammar.decimal)}[0-9]+)?)"
+    for pattern, unit_first in (
+        (rf"{number}\s*([^\W\d]+)\.?", False),
+        (rf"([^\W\d]+)\.?\s*{number}", True),
+    ):
+        parts = re.findall(pattern, text)
+        rest = re.sub(pattern, "", text)
+        if not parts or rest.strip(" ,+&"):
+            continue
+        pairs = [(two, one) if unit_first else (one, two) for one, two in parts]
+        units = [grammar.durations.get(word.lower()) for _, word in pairs]
+        if all(unit in factors for unit in units):
+            amounts = [float(amount.replace(grammar.decimal, ".")) for amount, _ in pairs]
+            return sum(
+                amount * factors[unit] for amount, unit in zip(amounts, units, strict=True) if unit
+            )
+    return None
+
+
+def _apply(texts: pl.Series, expression: pl.Expr) -> pl.Series:
+    return texts.rename("t").to_frame().select(expression.alias("t")).to_series()

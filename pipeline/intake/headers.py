@@ -1,0 +1,47 @@
+"""Hold a mapping against the header of the export."""
+
+from collections.abc import Iterable
+
+from pipeline.intake.mapping import Condition, SourceFile, TableMapping
+from pipeline.intake.pieces import group_names
+from pipeline.intake.sheet import ROW, Sheet
+from shared.errors import MappingError, nearest
+
+
+def columns_read(table: TableMapping) -> tuple[str, ...]:
+    """Name every header that one block of a [[table]] reads, in the order of the mapping."""
+    named = [
+        name for sources in table.columns.values() for item in sources for name in item.columns
+    ]
+    named += [item.column for item in table.lists]
+    named += [item.column for item in table.where]
+    named += [name for block in table.blocks for name in block.present]
+    if table.pieces:
+        made = {"piece", *group_names(table.pieces.pattern)}
+        named = [table.pieces.column, *(name for name in named if name not in made)]
+    return tuple(dict.fromkeys(named))
+
+
+def check_headers(sheet: Sheet, named: Iterable[str], mapping_path: str) -> None:
+    """Refuse a mapping that reads a column which the export does not have."""
+    present = [name for name in sheet.rows.columns if name != ROW]
+    for name in named:
+        if name not in present:
+            where = f"{sheet.file}, sheet {sheet.sheet}" if sheet.sheet else sheet.file
+            raise MappingError(
+                where,
+                f'there is no column "{name}", which {mapping_path} reads',
+                do="Mend the mapping, or ask the clinic for the column. " + nearest(name, present),
+            )
+
+
+def check_file_columns(sheet: Sheet, source: SourceFile, mapping_path: str) -> None:
+    """Refuse set-aside rules and ignored columns that the export does not have."""
+    rules: list[Condition] = [item for rule in source.set_aside for item in rule.when]
+    check_headers(sheet, [*(item.column for item in rules), *source.ignore], mapping_path)
+
+
+def columns_left(sheet: Sheet, source: SourceFile, read: Iterable[str]) -> tuple[str, ...]:
+    """Name the columns that no [[table]] reads and that are not declared as ignored."""
+    known = {*read, *source.ignore, *(c.column for rule in source.set_aside for c in rule.when)}
+    return tuple(name for name in sheet.rows.columns if name != ROW and name not in known)

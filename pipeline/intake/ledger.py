@@ -1,0 +1,96 @@
+"""Every source row has one fate: mapped, set aside, or unreadable."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import polars as pl
+
+from pipeline.intake.mapped import LEDGER_SCHEMA, SET_ASIDE_SCHEMA
+from pipeline.intake.mapping import ClinicMapping
+from pipeline.intake.parts import Reading
+from pipeline.intake.sheet import ROW, Sheet
+from pipeline.intake.words import SAYINGS
+from schemas.findings import findings
+
+Aside = Sequence[tuple[str, str, int, str]]  # file, sheet, row, reason
+
+
+def unused_rows(sheets: Iterable[Sheet], aside: Aside, used: pl.DataFrame) -> pl.DataFrame:
+    """Give file, sheet and row of data rows that were neither set aside nor made anything."""
+    places = {"file": pl.String(), "sheet": pl.String(), "row": pl.Int64()}
+    declared = pl.DataFrame([item[:3] for item in aside], schema=places, orient="row")
+    every = pl.concat(
+        [pl.DataFrame(schema=places)]
+        + [
+            sheet.rows.select(file=pl.lit(sheet.file), sheet=pl.lit(sheet.sheet), row=pl.col(ROW))
+            for sheet in sheets
+        ]
+    )
+    names = list(places)
+    left = every.join(declared, on=names, how="anti").join(used, on=names, how="anti")
+    return left.sort(names)
+
+
+def make_ledger(
+    sheets: Iterable[Sheet], aside: Aside, *, used: pl.DataFrame, unread: pl.DataFrame,
+    clinic_id: str,
+) -> pl.DataFrame:  # fmt: skip
+    """Count the rows of each file and sheet, each fate by itself, and hold the sum."""
+    rows: list[dict[str, Any]] = []
+    for sheet in sheets:
+        declared = sum(item[:2] == (sheet.file, sheet.sheet) for item in aside)
+        lost = unread.filter(file=sheet.file, sheet=sheet.sheet).height
+        made = used.filter(file=sheet.file, sheet=sheet.sheet)["row"].n_unique()
+        entry = {
+            "clinic_id": clinic_id, "file": sheet.file, "sheet": sheet.sheet,
+            "source_rows": sheet.n_rows,
+            "mapped": made,
+            "set_aside": declared + len(sheet.set_aside),
+            "unreadable": lost + len(sheet.ragged),
+        }  # fmt: skip
+        if entry["source_rows"] != entry["mapped"] + entry["set_aside"] + entry["unreadable"]:
+            raise AssertionError(f"rows of {clinic_id}/{sheet.file} do not add up: {entry}")
+        rows.append(entry)
+    return pl.DataFrame(rows, schema=dict(LEDGER_SCHEMA))
+
+
+def set_aside_rows(sheets: Iterable[Sheet], aside: Aside, clinic_id: str) -> pl.DataFrame:
+    """List the rows set aside: titles and blank rows, and those a rule of the mapping names."""
+    rows = [
+        (clinic_id, sheet.file, sheet.sheet, row, "layout", reason)
+        for sheet in sheets for row, reason in sheet.set_aside
+    ]  # fmt: skip
+    rows += [(clinic_id, file, sheet, row, "mapping", reason) for file, sheet, row, reason in aside]
+    frame = pl.DataFrame(rows, schema=dict(SET_ASIDE_SCHEMA), orient="row")
+    return frame.sort("file", "sheet", "row")
+
+
+def sheet_findings(
+    sheets: Iterable[Sheet], mapping: ClinicMapping, *, unread: pl.DataFrame, reading: Reading
+) -> list[pl.DataFrame]:
+    """Make findings of ragged rows, of rows nobody takes, and of columns nobody reads."""
+    clinic = {"clinic_id": mapping.clinic_id}
+    ragged = [
+        clinic | {
+            "rule": "M08", "action": "stop", "file": sheet.file, "sheet": sheet.sheet, "row": row,
+            "says": SAYINGS["M08"][0].format(fields=fields, width=len(sheet.header)),
+            "fix": SAYINGS["M08"][1],
+        }
+        for sheet in sheets for row, fields in sheet.ragged
+    ]  # fmt: skip
+    lost = [
+        clinic | {
+            "rule": "M11", "action": "stop", "file": file, "sheet": sheet, "row": row,
+            "says": SAYINGS["M11"][0], "fix": SAYINGS["M11"][1],
+        }
+        for file, sheet, row in unread.rows()
+    ]  # fmt: skip
+    columns = [
+        clinic | {
+            "rule": "M13", "action": "ask", "file": file, "sheet": sheet, "column": column,
+            "says": f'Nothing reads the column "{column}".',
+            "fix": "The coordinator maps it, or lists it under ignore in the mapping.",
+        }
+        for file, sheet, column in reading.unmapped_columns
+    ]  # fmt: skip
+    return [findings(ragged), findings(lost), findings(columns)]

@@ -1,0 +1,110 @@
+"""One cell that says several things: "Blockrezession, TTT, 2 KD + Zuggurtung"."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from pipeline.intake import grammar as read
+from pipeline.intake.cells import CELL_SCHEMA, as_type
+from pipeline.intake.mapping import Grammar, Word, WordList
+from schemas.codebook import Variable
+
+NOT_UNDERSTOOD = "M05"
+
+
+@dataclass(slots=True)
+class Said:
+    """What one text says: codes, reasons for missing values, and variables left in doubt."""
+
+    codes: dict[str, str] = field(default_factory=dict[str, str])
+    missing: dict[str, str] = field(default_factory=dict[str, str])
+    doubtful: set[str] = field(default_factory=set[str])
+
+
+def read_list(
+    rows: pl.DataFrame, words: WordList, *, variables: Mapping[str, Variable], grammar: Grammar
+) -> dict[str, pl.DataFrame]:
+    """Read every variable that a column of lists can set; each distinct text is parsed once.
+
+    A word that is not understood leaves in doubt whatever the other words do not name,
+    and two words that contradict each other leave their variable in doubt.
+    """
+    raw = rows[words.column]
+    text = raw.to_frame("t").select(read.tidy(pl.col("t"))).to_series()
+    said = {item: parse_list(item, words, grammar) for item in text.drop_nulls().unique()}
+    return {
+        name: _cells(raw, text, said, variables[name],
+                     column=words.column, blank=grammar.blank)
+        for name in words.variables
+    }  # fmt: skip
+
+
+def parse_list(text: str, words: WordList, grammar: Grammar) -> Said:
+    """Read one text: its words in order, then what it says by not naming it."""
+    said = Said()
+    if text.lower() in grammar.missing:
+        reason = grammar.missing[text.lower()]
+        said.missing = dict.fromkeys(words.variables, reason)
+        return said
+    splitter = "|".join(re.escape(mark) for mark in words.separators)
+    items = [part.strip() for part in (re.split(splitter, text) if splitter else [text])]
+    understood = [_matches(item, words.words, said) for item in items if item]
+    if not all(understood):
+        said.doubtful |= set(words.variables) - {*said.codes, *said.missing}
+        return said
+    for rule in words.otherwise:
+        if all(said.codes.get(name) in codes for name, codes in rule.where.items()):
+            for name, code in rule.sets.items():
+                if name not in said.missing:
+                    said.codes.setdefault(name, code)
+    return said
+
+
+def _matches(item: str, words: tuple[Word, ...], said: Said) -> bool:
+    """Take what the first word that fits this item sets; false where none fits."""
+    for word in words:
+        found = re.fullmatch(word.pattern, item, re.IGNORECASE)
+        if found is None:
+            continue
+        for name, template in word.sets.items():
+            code = re.sub(
+                r"\$(\d)", lambda mark, hit=found: hit.group(int(mark[1])) or "", template
+            )
+            if said.codes.setdefault(name, code) != code:
+                said.doubtful.add(name)
+        said.missing |= word.missing
+        return True
+    return False
+
+
+def _cells(
+    raw: pl.Series, text: pl.Series, said: Mapping[str, Said], variable: Variable, *,
+    column: str, blank: str,
+) -> pl.DataFrame:  # fmt: skip
+    """Give one variable's cells; see cells.py."""
+    name = variable.name
+    codes = {key: item.codes[name] for key, item in said.items()
+             if name in item.codes and name not in item.doubtful}  # fmt: skip
+    reasons = {key: _reason(item, name, blank) for key, item in said.items()}
+    code = text.replace_strict(codes, default=None, return_dtype=pl.String)
+    value = as_type(code, variable)
+    reason = text.replace_strict(reasons, default=None, return_dtype=pl.String)
+    empty = {key: pl.lit(None, CELL_SCHEMA[key]) for key in ("note", "on", "base", "nominal")}
+    understood = pl.col("value").is_not_null() | pl.col("reason").is_not_null()
+    return pl.DataFrame({"raw": raw, "t": text, "value": value, "reason": reason}).select(
+        "value",
+        "raw",
+        miss=pl.when(pl.col("t").is_null()).then(pl.lit(blank)).otherwise("reason"),
+        rule=pl.when(pl.col("t").is_not_null() & ~understood).then(pl.lit(NOT_UNDERSTOOD)),
+        col=pl.lit(column),
+        **empty,
+    ).select("value", *(key for key in CELL_SCHEMA if key != "value"))  # fmt: skip
+
+
+def _reason(said: Said, name: str, blank: str) -> str | None:
+    """Say why a variable has no code: a reason named, doubt (none), or simply not mentioned."""
+    if name in said.doubtful or name in said.codes:
+        return None
+    return said.missing.get(name, blank)

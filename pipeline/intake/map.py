@@ -1,0 +1,86 @@
+"""A clinic's sheets and its mapping -> canonical rows, each with its text and address."""
+
+from collections.abc import Callable, Mapping
+
+import polars as pl
+
+from pipeline.intake import account
+from pipeline.intake.canonical_rows import (
+    ROW_PLACE,
+    canonical_rows,
+    clinic_row,
+    fill_tables,
+    finished,
+    placed_parts,
+    reported,
+)
+from pipeline.intake.ledger import make_ledger, set_aside_rows, sheet_findings, unused_rows
+from pipeline.intake.mapped import ADDRESS, Mapped
+from pipeline.intake.mapping import ClinicMapping
+from pipeline.intake.numbers import fill_blanks, number_events
+from pipeline.intake.parts import read_rows
+from pipeline.intake.sheet import Sheet
+from schemas.codebook import CANONICAL_TABLES, Variable, of_table
+
+Codebook = tuple[Variable, ...]
+NO_PLACES = pl.DataFrame(schema={name: ADDRESS[name] for name in ROW_PLACE})
+
+
+def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Codebook) -> Mapped:
+    """Map one clinic's screened sheets to canonical rows.
+
+    Parameters
+    ----------
+    sheets
+        By the name of the mapping's [[file]].
+
+    Returns
+    -------
+    Mapped
+        Rows that cannot be placed are in it too, with a finding that stops them.
+
+    Raises
+    ------
+    MappingError
+        If the mapping reads a column that an export does not have.
+    """
+    reading = read_rows(sheets, mapping, codebook)
+    parts = placed_parts(reading, codebook)
+    making = [part for part in parts if not part.table.fills]
+    filling = [part for part in parts if part.table.fills]
+    tables, folded = canonical_rows(making, mapping.clinic_id, codebook)
+    used = [part.rows.select(ROW_PLACE) for part in making]
+    used += fill_tables(tables, filling, codebook)
+    for table in tables:
+        tables[table] = number_events(tables[table], table, of_table(codebook, table))
+    fill_blanks(tables, mapping.when_blank, {(item.table, item.name): item for item in codebook})
+    frames = tables | {"clinics": clinic_row(mapping, codebook)}
+    taken = pl.concat([NO_PLACES, *used])
+    unread = unused_rows(sheets.values(), reading.set_aside, taken)
+    found = [
+        *(account.cell_findings(rows, table, variables=reported(codebook, table),
+                                clinic_id=mapping.clinic_id)
+          for table, rows in (*frames.items(), *folded.items())),
+        *sheet_findings(sheets.values(), mapping, unread=unread, reading=reading),
+    ]  # fmt: skip
+    cells = pl.concat(found).unique(maintain_order=True)
+    return Mapped(
+        tables={table: finished(frames[table], of_table(codebook, table))
+                for table in CANONICAL_TABLES},
+        findings=pl.concat([cells, account.unknown_words(cells)]),
+        columns=_each(account.header_rows, frames, codebook, mapping.clinic_id),
+        missing=_each(account.missing_rows, frames, codebook, mapping.clinic_id),
+        marks=_each(account.mark_rows, frames, codebook, mapping.clinic_id),
+        set_aside=set_aside_rows(sheets.values(), reading.set_aside, mapping.clinic_id),
+        ledger=make_ledger(sheets.values(), reading.set_aside, used=taken, unread=unread,
+                           clinic_id=mapping.clinic_id),
+    )  # fmt: skip
+
+
+def _each(
+    make: Callable[[pl.DataFrame, str, tuple[Variable, ...], str], pl.DataFrame],
+    frames: Mapping[str, pl.DataFrame], codebook: Codebook, clinic_id: str,
+) -> pl.DataFrame:  # fmt: skip
+    made = [make(frames[table], table, of_table(codebook, table), clinic_id)
+            for table in CANONICAL_TABLES]  # fmt: skip
+    return pl.concat(made)

@@ -1,0 +1,211 @@
+"""What a mapping file says: how one clinic's export becomes canonical rows.
+
+ClinicMapping          the whole file mappings/<clinic>.toml
+├── SourceFile         one file or sheet of the export, and rows in it to set aside
+└── TableMapping       the rows it makes: which tables, from which rows, which variable from where
+    ├── Condition      which source rows are meant
+    ├── Block          a part of a row that makes a row of its own (left, right, recheck 2)
+    ├── Pieces         a cell that holds several events
+    ├── Source         one variable from one cell
+    └── WordList       several variables from one cell
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+MISSING_REASONS = ("not_recorded", "not_applicable", "not_examined", "not_yet_due")
+OPERATIONS = ("this", "first", "last", "left", "right")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Condition:
+    """True of a row whose cell is one of `texts`, matches `pattern`, or is filled or blank."""
+
+    column: str
+    texts: tuple[str, ...] = ()
+    pattern: str = ""
+    filled: bool | None = None
+    negated: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetAside:
+    """Rows that carry no case, and why."""
+
+    when: tuple[Condition, ...]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceFile:
+    """One text file, or one sheet of a workbook, as the clinic exports it."""
+
+    name: str
+    path: str
+    format: str = "text"
+    encoding: str = "utf-8"
+    delimiter: str = ","
+    quote: str = '"'
+    sheet: str = ""
+    header_row: int = 1
+    repeated_headers: str = "refuse"
+    ignore: tuple[str, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Where one variable stands, and how its text is to be read.
+
+    Attributes
+    ----------
+    columns
+        Headers; several are joined by " | " before reading. Empty where `value` is declared.
+    codes
+        Text in lower case to canonical code; what is not listed is a finding.
+    notes
+        Texts whose code is an approximation, and what is said of it.
+    unit
+        Unit of the number; or with `units`, unit by the suffix in the cell.
+    reads
+        "" by the variable's type, or date, birth_date, duration, text.
+    counted_from
+        Operation from which a number of days is counted.
+    only_if
+        Other variable and its codes; where it has another code, this one is not applicable.
+    """
+
+    columns: tuple[str, ...] = ()
+    value: str | None = None
+    pattern: str = ""
+    codes: Mapping[str, str] = field(default_factory=dict[str, str])
+    notes: Mapping[str, str] = field(default_factory=dict[str, str])
+    other_texts: str = "refuse"
+    unit: str = ""
+    units: Mapping[str, str] = field(default_factory=dict[str, str])
+    reads: str = ""
+    formats: tuple[str, ...] = ()
+    out_of: int | None = None
+    missing: Mapping[str, str] = field(default_factory=dict[str, str])
+    counted_from: str = "this"
+    nominal_days: int | None = None
+    only_if: Mapping[str, tuple[str, ...]] = field(default_factory=dict[str, tuple[str, ...]])
+    when_filled: str = ""
+    inherit: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Word:
+    """One item of a cell that holds several facts: what it sets, "$1" being its first group."""
+
+    pattern: str
+    sets: Mapping[str, str]
+    missing: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Otherwise:
+    """What a filled cell says by not naming it, where the variables of `where` have those codes."""
+
+    where: Mapping[str, tuple[str, ...]]
+    sets: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WordList:
+    """A cell that holds several facts, parted by separators."""
+
+    column: str
+    separators: tuple[str, ...]
+    words: tuple[Word, ...]
+    otherwise: tuple[Otherwise, ...]
+
+    @property
+    def variables(self) -> tuple[str, ...]:
+        """Name every variable this cell can set."""
+        named = [name for word in self.words for name in (*word.sets, *word.missing)]
+        named += [name for rule in self.otherwise for name in rule.sets]
+        return tuple(dict.fromkeys(named))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """A part of a source row that makes a row of its own where one of `present` is filled."""
+
+    name: str = ""
+    words: Mapping[str, str] = field(default_factory=dict[str, str])
+    values: Mapping[str, str] = field(default_factory=dict[str, str])
+    present: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pieces:
+    """A cell with several events: each piece makes a row; groups of `pattern` become columns."""
+
+    column: str
+    separator: str
+    pattern: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableMapping:
+    """Rows of one or several canonical tables, made from rows of one source file.
+
+    `fills` rows make no row of their own: they add to the rows of the same animal or stifle.
+    """
+
+    tables: tuple[str, ...]
+    source: str
+    fills: bool = False
+    where: tuple[Condition, ...] = ()
+    blocks: tuple[Block, ...] = (Block(),)
+    pieces: Pieces | None = None
+    columns: Mapping[str, tuple[Source, ...]] = field(default_factory=dict[str, tuple[Source, ...]])
+    lists: tuple[WordList, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grammar:
+    """How this clinic writes numbers, dates, durations and missing values."""
+
+    decimal: str = "."
+    group: str = ""
+    date_formats: tuple[str, ...] = ("YYYY-MM-DD",)
+    months: Mapping[str, int] = field(default_factory=dict[str, int])
+    durations: Mapping[str, str] = field(default_factory=dict[str, str])  # word -> days, weeks, …
+    gauge_mm: Mapping[str, float] = field(default_factory=dict[str, float])
+    missing: Mapping[str, str] = field(default_factory=dict[str, str])  # lower case -> reason
+    blank: str = "not_recorded"
+    workbook: bool = False  # real numbers and dates come in one fixed form
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AllowedIdentifier:
+    """A column that may look like an identifier, and why it is none."""
+
+    column: str
+    kinds: tuple[str, ...]
+    because: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClinicMapping:
+    """One mapping file."""
+
+    clinic_id: str
+    path: str
+    codebook_version: str = ""
+    facts: Mapping[str, str] = field(default_factory=dict[str, str])
+    grammar: Grammar = field(default_factory=Grammar)
+    files: tuple[SourceFile, ...] = ()
+    ignore_files: tuple[str, ...] = ()
+    tables: tuple[TableMapping, ...] = ()
+    when_blank: Mapping[str, Mapping[str, str]] = field(
+        default_factory=dict[str, Mapping[str, str]]
+    )
+    allowed: tuple[AllowedIdentifier, ...] = ()
+
+    @property
+    def file_name(self) -> str:
+        """Name the mapping as a study folder shows it."""
+        return f"mappings/{self.clinic_id}.toml"

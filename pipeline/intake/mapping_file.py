@@ -1,0 +1,168 @@
+"""mappings/<clinic>.toml -> ClinicMapping; every word in it is known or named in an error."""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from pipeline.intake.mapping import (
+    MISSING_REASONS,
+    AllowedIdentifier,
+    ClinicMapping,
+    Grammar,
+    SetAside,
+    SourceFile,
+)
+from pipeline.intake.mapping_table import read_table
+from pipeline.intake.mapping_words import read_condition
+from pipeline.intake.section import Section, as_text_table, known
+from schemas.codebook import CANONICAL_TABLES, Variable, by_name, of_table
+from shared.errors import MappingError
+
+FORMATS = ("text", "xlsx")
+DURATIONS = ("days", "weeks", "months", "years")
+IDENTIFIERS = ("name", "phone", "email", "address", "transponder")
+
+
+def read_mapping(path: Path, codebook: tuple[Variable, ...]) -> ClinicMapping:
+    """Read and check one mapping file.
+
+    Raises
+    ------
+    MappingError
+        If the file is missing or no TOML, or names a key, variable, code, unit or file
+        that does not exist; the nearest right word stands in the message.
+    """
+    top = Section(_load(path), str(path))
+    clinic_id = top.take("clinic_id", str, path.stem)
+    if clinic_id != path.stem:
+        raise MappingError(
+            str(path),
+            f'clinic_id is "{clinic_id}", the file is called {path.name}',
+            do="Give both the same name; the export stands in exports/ under that name.",
+        )
+    grammar = _grammar(top)
+    files = tuple(_file(item) for item in top.sections("file"))
+    code_lists = top.section("codes")
+    tables = tuple(
+        read_table(item, codebook, files={file.name for file in files}, code_lists=code_lists)
+        for item in top.sections("table")
+    )
+    mapping = ClinicMapping(
+        clinic_id=clinic_id, path=str(path), grammar=grammar, files=files, tables=tables,
+        codebook_version=top.take("codebook_version", str, ""),
+        facts=_facts(top.section("clinic"), codebook),
+        ignore_files=top.texts("ignore_files"),
+        when_blank=_when_blank(top.section("when_blank"), codebook),
+        allowed=tuple(_allowed(item) for item in top.sections("not_identifying")),
+    )  # fmt: skip
+    top.done()
+    return mapping
+
+
+def _load(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text("utf-8"))
+    except FileNotFoundError:
+        raise MappingError(
+            str(path), "the mapping is not there", do="Write it; sulca new gives a filled one."
+        ) from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise MappingError(str(path), f"this is no TOML: {error}", do="Mend it there.") from None
+
+
+def _grammar(top: Section) -> Grammar:
+    numbers, dates = top.section("numbers"), top.section("dates")
+    durations, gauges = top.section("durations"), top.section("gauge_mm")
+    missing = top.section("missing")
+    months = {
+        name.lower(): int(as_number) for name, as_number in dates.take("months", dict, {}).items()
+    }
+    grammar = Grammar(
+        decimal=numbers.take("decimal", str, "."),
+        group=numbers.take("group", str, ""),
+        date_formats=dates.texts("formats") or ("YYYY-MM-DD",),
+        months=months,
+        durations={word.lower(): unit for unit in DURATIONS for word in durations.texts(unit)},
+        gauge_mm={str(key): float(value) for key, value in gauges.content.items()},
+        missing={word.lower(): reason for reason in MISSING_REASONS
+                 for word in missing.texts(reason)},
+        blank=missing.one_of("blank", MISSING_REASONS, "not_recorded"),
+    )  # fmt: skip
+    for part in (numbers, dates, durations, missing):
+        part.done()
+    return grammar
+
+
+def _file(part: Section) -> SourceFile:
+    path = part.need("path", str, '"stifles.csv"')
+    workbook = path.lower().endswith((".xlsx", ".xlsm"))
+    file = SourceFile(
+        path=path,
+        name=part.take("name", str, Path(path).stem),
+        format=part.one_of("format", FORMATS, "xlsx" if workbook else "text"),
+        encoding=part.take("encoding", str, "utf-8"),
+        delimiter=part.take("delimiter", str, ","),
+        quote=part.take("quote", str, '"'),
+        sheet=part.take("sheet", str, ""),
+        header_row=part.take("header_row", int, 1),
+        repeated_headers=part.one_of("repeated_headers", ("refuse", "number"), "refuse"),
+        ignore=part.texts("ignore"),
+        set_aside=tuple(_set_aside(item) for item in part.sections("set_aside")),
+    )
+    part.done()
+    _check_dialect(file, part.where)
+    return file
+
+
+def _check_dialect(file: SourceFile, where: str) -> None:
+    try:
+        "".encode(file.encoding)
+    except LookupError:
+        raise MappingError(
+            f"{where}, encoding",
+            f'the encoding "{file.encoding}" does not exist',
+            do='Write "utf-8", "cp1252", "latin-1" or "utf-16".',
+        ) from None
+    if len(file.delimiter) != 1 or len(file.quote) > 1 or file.header_row < 1:
+        raise MappingError(
+            where,
+            "delimiter is one character, quote one or none, header_row 1 or more",
+            do='Write, for example, delimiter = ";", quote = \'"\', header_row = 1.',
+        )
+
+
+def _set_aside(part: Section) -> SetAside:
+    reason = part.need("reason", str, '"totals row"')
+    nested = part.sections("when")
+    condition = () if nested else (read_condition(part),)
+    part.done()
+    return SetAside(when=condition or tuple(read_condition(item) for item in nested), reason=reason)
+
+
+def _facts(part: Section, codebook: tuple[Variable, ...]) -> dict[str, str]:
+    names = [item.name for item in of_table(codebook, "clinics")]
+    for name in part.content:
+        known(name, names, part.where)
+    return as_text_table(part.content, part.where)
+
+
+def _when_blank(part: Section, codebook: tuple[Variable, ...]) -> dict[str, dict[str, str]]:
+    rules: dict[str, dict[str, str]] = {}
+    for table in part.content:
+        known(table, CANONICAL_TABLES, part.where)
+        inner = part.section(table)
+        names = by_name(of_table(codebook, table))
+        for name in inner.content:
+            known(name, names, inner.where)
+        rules[table] = as_text_table(inner.content, inner.where)
+    return rules
+
+
+def _allowed(part: Section) -> AllowedIdentifier:
+    allowed = AllowedIdentifier(
+        column=part.need("column", str, '"Case ID"'),
+        kinds=tuple(known(kind, IDENTIFIERS, part.where) for kind in part.texts("kinds")),
+        because=part.need("because", str, '"fifteen-digit case numbers of our own"'),
+    )
+    part.done()
+    return allowed

@@ -1,0 +1,63 @@
+"""Words of a mapping that the codebook knows: codes, units, patterns, conditions."""
+
+import re
+from collections.abc import Mapping
+
+from pipeline.intake.grammar import UNITS_TO
+from pipeline.intake.mapping import Condition
+from pipeline.intake.section import Section, as_text, as_texts, known
+from schemas.codebook import Variable
+from shared.errors import MappingError
+
+
+def read_condition(part: Section) -> Condition:
+    """Read { column = "Event", is = ["OP"] } and its variants."""
+    column = part.need("column", str, '"Event"')
+    wanted, refused = part.texts("is"), part.texts("is_not")
+    filled = part.take("filled", bool, False) if "filled" in part.content else None
+    condition = Condition(
+        column=column, texts=tuple(text.lower() for text in wanted or refused),
+        pattern=checked_pattern(part.take("matches", str, ""), part.where),
+        filled=filled, negated=bool(refused),
+    )  # fmt: skip
+    if not condition.texts and not condition.pattern and filled is None:
+        raise MappingError(
+            part.where, "the condition says nothing", do="Add is, is_not, matches or filled."
+        )
+    return condition
+
+
+def canonical_code(value: object, variable: Variable, where: str) -> str:
+    """Give a canonical code, and refuse what the codebook does not list."""
+    code = as_text(value, where)
+    allowed = ("true", "false") if variable.kind == "bool" else tuple(variable.codes)
+    if variable.name == "side":
+        allowed = (*allowed, "both")
+    return known(code, allowed, where) if allowed and "$" not in code else code
+
+
+def wanted_codes(part: Section, variables: Mapping[str, Variable]) -> dict[str, tuple[str, ...]]:
+    return {
+        known(name, variables, part.where): tuple(
+            canonical_code(text, variables[name], part.where)
+            for text in as_texts(value, part.where)
+        )
+        for name, value in part.content.items()
+    }
+
+
+def known_unit(unit: str, variable: Variable, where: str) -> str:
+    if not unit:
+        return ""
+    target = UNITS_TO.get(variable.unit, {})
+    return known(unit, (*target, "gauge") if variable.unit == "mm" else target, f"{where}, unit")
+
+
+def checked_pattern(pattern: str, where: str) -> str:
+    try:
+        re.compile(pattern)
+    except re.error as error:
+        raise MappingError(
+            where, f'the pattern "{pattern}" is wrong: {error}', do="Mend the pattern."
+        ) from None
+    return pattern

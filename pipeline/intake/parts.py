@@ -1,0 +1,80 @@
+"""A mapping's [[table]] parts read from a clinic's sheets: working rows, not yet placed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import polars as pl
+
+from pipeline.intake.blocks import in_block
+from pipeline.intake.choose import part_set_aside
+from pipeline.intake.headers import check_file_columns, check_headers, columns_left, columns_read
+from pipeline.intake.mapping import ClinicMapping, Grammar, SourceFile, TableMapping
+from pipeline.intake.rows import working_rows
+from pipeline.intake.sheet import Sheet
+from schemas.codebook import Variable, by_name
+
+Codebook = tuple[Variable, ...]
+KEYS = ("local_animal", "side", "local_stifle")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Part:
+    """Working rows of one [[table]] and block."""
+
+    table: TableMapping
+    rows: pl.DataFrame
+
+
+@dataclass(slots=True, kw_only=True)
+class Reading:
+    """What one clinic's sheets became, before rows are numbered."""
+
+    parts: list[Part] = field(default_factory=list[Part])
+    set_aside: list[tuple[str, str, int, str]] = field(
+        default_factory=list[tuple[str, str, int, str]]
+    )
+    unmapped_columns: list[tuple[str, str, str]] = field(default_factory=list[tuple[str, str, str]])
+
+
+def read_rows(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Codebook) -> Reading:
+    """Read every [[table]] of the mapping from its sheet.
+
+    Raises
+    ------
+    MappingError
+        If the mapping reads a column that an export does not have.
+    """
+    reading = Reading()
+    for place, source in enumerate(mapping.files):
+        sheet = sheets[source.name]
+        check_file_columns(sheet, source, mapping.path)
+        grammar = file_grammar(mapping, source)
+        rows, aside = part_set_aside(sheet, source, grammar)
+        reading.set_aside += [(sheet.file, sheet.sheet, row, why) for row, why in aside]
+        read: list[str] = []
+        tables = [item for item in mapping.tables if item.source == source.name]
+        for step, table in enumerate(tables):
+            variables = key_variables(codebook) | by_name(
+                item for item in codebook if item.table in table.tables
+            )
+            for number, block in enumerate(table.blocks):
+                one = in_block(table, block, sheet.header)
+                check_headers(sheet, columns_read(one), mapping.path)
+                read += columns_read(one)
+                made = working_rows(rows, one, sheet=sheet, variables=variables, grammar=grammar)
+                order = pl.lit(place * 1_000_000 + step * 1_000 + number).alias("sulca:order")
+                reading.parts.append(Part(table=table, rows=made.with_columns(order)))
+        reading.unmapped_columns += [
+            (sheet.file, sheet.sheet, name) for name in columns_left(sheet, source, read)
+        ]
+    return reading
+
+
+def key_variables(codebook: Codebook) -> dict[str, Variable]:
+    """Give the declarations of animal, side and stifle, which every row may carry."""
+    return by_name(item for item in codebook if item.table == "stifles" and item.name in KEYS)
+
+
+def file_grammar(mapping: ClinicMapping, source: SourceFile) -> Grammar:
+    """Give the clinic's grammar as it holds in this file."""
+    return replace(mapping.grammar, workbook=source.format == "xlsx")

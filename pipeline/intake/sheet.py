@@ -1,0 +1,124 @@
+"""A clinic's file as text: every cell as received, with its row as a spreadsheet shows it."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from shared.errors import InputFileError
+
+ROW = "sulca:row"  # the row number beside the clinic's own columns
+Record = Sequence[str | None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sheet:
+    """One text file, or one sheet of a workbook.
+
+    Attributes
+    ----------
+    file, sheet
+        Path inside the clinic's folder; name of the sheet, "" for text files.
+    header
+        The clinic's own column names.
+    rows
+        ROW and one text column per header; blank cells are null.
+    set_aside
+        Row number and reason of rows that carry no data: titles, blank rows.
+    ragged
+        Row number and number of fields of rows that do not fit the header.
+    n_rows
+        All rows of the source but the header, as the reader gave them.
+    """
+
+    file: str
+    sheet: str
+    header: tuple[str, ...]
+    rows: pl.DataFrame
+    n_rows: int
+    set_aside: tuple[tuple[int, str], ...] = ()
+    ragged: tuple[tuple[int, int], ...] = ()
+
+
+def lay_out(
+    records: Sequence[Record], *, file: str, sheet: str, header_row: int, number_repeats: bool
+) -> Sheet:
+    """Part title rows, header, blank rows, ragged rows and data rows.
+
+    Raises
+    ------
+    InputFileError
+        If there is no header in that row, a header stands twice, or no row fits the header.
+    """
+    where = f"{file}, sheet {sheet}" if sheet else file
+    if not any(_filled(record) for record in records):
+        raise InputFileError(where, "the file is empty", do="Ask the clinic to export it again.")
+    if len(records) < header_row or not _filled(records[header_row - 1]):
+        raise InputFileError(
+            f"{where}, row {header_row}",
+            "there is no header in this row",
+            do="Set header_row in the mapping to the row that holds the column names.",
+        )
+    names = [(cell or "").strip() for cell in records[header_row - 1]]
+    header = _header(names, where=f"{where}, row {header_row}", number_repeats=number_repeats)
+    aside: list[tuple[int, str]] = []
+    ragged: list[tuple[int, int]] = []
+    kept: list[tuple[int, Record]] = []
+    for number, record in enumerate(records, start=1):
+        if number == header_row:
+            continue
+        if not _filled(record):
+            aside.append((number, "blank row"))
+        elif number < header_row:
+            aside.append((number, "above the header"))
+        elif len(record) != len(header):
+            ragged.append((number, len(record)))
+        else:
+            kept.append((number, record))
+    if ragged and not kept:
+        number, fields = ragged[0]
+        raise InputFileError(
+            f"{where}, row {number}",
+            f"the row has {fields} fields, the header {len(header)}; no row fits the header",
+            do="Check delimiter, quote and header_row in the mapping.",
+        )
+    return Sheet(
+        file=file, sheet=sheet, header=header, rows=_frame(kept, header),
+        n_rows=len(records) - 1, set_aside=tuple(aside), ragged=tuple(ragged),
+    )  # fmt: skip
+
+
+def _filled(record: Record) -> bool:
+    return any(cell and cell.strip() for cell in record)
+
+
+def _header(names: Iterable[str], *, where: str, number_repeats: bool) -> tuple[str, ...]:
+    found: list[str] = []
+    counts: dict[str, int] = {}
+    for place, name in enumerate(names, start=1):
+        label = name or f"(column {place})"
+        counts[label] = counts.get(label, 0) + 1
+        if counts[label] > 1:
+            if not number_repeats:
+                raise InputFileError(
+                    where,
+                    f'the column "{label}" stands twice',
+                    do='Set repeated_headers = "number" in the mapping and use '
+                    f'"{label} (2)" for the second, or ask the clinic to rename it.',
+                )
+            label = f"{label} ({counts[label]})"
+        found.append(label)
+    return tuple(found)
+
+
+def _frame(kept: Sequence[tuple[int, Record]], header: Sequence[str]) -> pl.DataFrame:
+    """Make the text frame; columns without a name and without a cell are left out."""
+    columns: dict[str, list[str | None]] = {
+        name: [record[place] or None for _, record in kept] for place, name in enumerate(header)
+    }
+    named = {
+        name: cells for name, cells in columns.items()
+        if not name.startswith("(column ") or any(cells)
+    }  # fmt: skip
+    schema: dict[str, pl.DataType] = {ROW: pl.Int64()} | {name: pl.String() for name in named}
+    return pl.DataFrame({ROW: [number for number, _ in kept]} | named, schema=schema)

@@ -1,0 +1,113 @@
+"""All clinics of a study: exports/<clinic>/ and mappings/<clinic>.toml -> one Mapped."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.intake.canonical import canonical_mapping
+from pipeline.intake.map import map_clinic
+from pipeline.intake.mapped import Mapped
+from pipeline.intake.mapping import ClinicMapping
+from pipeline.intake.mapping_file import read_mapping
+from pipeline.intake.read import read_file
+from pipeline.intake.screen import screen
+from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version
+from schemas.findings import findings
+from shared.errors import InputFileError, MappingError, nearest
+
+Codebook = tuple[Variable, ...]
+
+
+def read_study(folder: Path, codebook: Codebook) -> Mapped:
+    """Read the exports of every clinic of a study folder, in the order of their names.
+
+    Raises
+    ------
+    InputFileError
+        If there is no export, or one cannot be read.
+    MappingError
+        If a mapping is wrong, does not fit its export, or has no export.
+    """
+    exports = folder / "exports"
+    clinics = sorted(item for item in exports.glob("*") if item.is_dir() and item.name[0] != ".")
+    if not clinics:
+        raise InputFileError(
+            str(exports), "there is no export", do="Make a folder for each clinic and put its files there."
+        )  # fmt: skip
+    names = [item.name for item in clinics]
+    for path in sorted((folder / "mappings").glob("*.toml")):
+        if path.stem not in names:
+            raise MappingError(
+                str(path),
+                f"there is no folder exports/{path.stem}",
+                do="Name the mapping after the clinic's folder. " + nearest(path.stem, names),
+            )
+    return together([read_clinic(folder, name, codebook) for name in names])
+
+
+def read_clinic(folder: Path, clinic_id: str, codebook: Codebook) -> Mapped:
+    """Read, screen and map the export of one clinic of a study folder."""
+    export = folder / "exports" / clinic_id
+    mapping = clinic_mapping(folder, clinic_id, codebook)
+    found: list[pl.DataFrame] = [_other_version(mapping, codebook), _other_files(export, mapping)]
+    sheets = {}
+    for source in mapping.files:
+        sheet, seen = screen(read_file(export, source), clinic_id, mapping.allowed)
+        sheets[source.name] = sheet
+        found.append(seen)
+    mapped = map_clinic(sheets, mapping, codebook)
+    return Mapped(
+        tables=mapped.tables, columns=mapped.columns, missing=mapped.missing,
+        findings=pl.concat([*found, mapped.findings]), set_aside=mapped.set_aside,
+        ledger=mapped.ledger, marks=mapped.marks,
+    )  # fmt: skip
+
+
+def clinic_mapping(folder: Path, clinic_id: str, codebook: Codebook) -> ClinicMapping:
+    """Read the clinic's mapping, or make that of a folder which is canonical already."""
+    path = folder / "mappings" / f"{clinic_id}.toml"
+    if path.is_file():
+        return read_mapping(path, codebook)
+    return canonical_mapping(folder / "exports" / clinic_id, codebook)
+
+
+def together(clinics: Sequence[Mapped]) -> Mapped:
+    """Put the clinics one below the other."""
+    return Mapped(
+        tables={table: pl.concat([item.tables[table] for item in clinics])
+                for table in CANONICAL_TABLES},
+        columns=pl.concat([item.columns for item in clinics]),
+        missing=pl.concat([item.missing for item in clinics]),
+        findings=pl.concat([item.findings for item in clinics]),
+        set_aside=pl.concat([item.set_aside for item in clinics]),
+        ledger=pl.concat([item.ledger for item in clinics]),
+        marks=pl.concat([item.marks for item in clinics]),
+    )  # fmt: skip
+
+
+def _other_version(mapping: ClinicMapping, codebook: Codebook) -> pl.DataFrame:
+    current = codebook_version(codebook)
+    if mapping.codebook_version in ("", current):
+        return findings()
+    return findings([{
+        "rule": "M15", "action": "ask", "clinic_id": mapping.clinic_id, "file": mapping.file_name,
+        "says": f"The mapping was written for codebook {mapping.codebook_version}; "
+                f"this is codebook {current}.",
+        "fix": "Go through the changed variables, then write the new version into the mapping.",
+    }])  # fmt: skip
+
+
+def _other_files(export: Path, mapping: ClinicMapping) -> pl.DataFrame:
+    """Name the files of the folder that the mapping does not read."""
+    known = {source.path for source in mapping.files} | set(mapping.ignore_files)
+    files = sorted(item for item in export.rglob("*") if item.is_file() and item.name[0] != ".")
+    names = [item.relative_to(export).as_posix() for item in files]
+    return findings(
+        {
+            "rule": "M12", "action": "ask", "clinic_id": mapping.clinic_id, "file": name,
+            "says": f"The file {name} was received, but nothing reads it.",
+            "fix": "The coordinator maps it, or lists it under ignore_files in the mapping.",
+        }
+        for name in names if name not in known
+    )  # fmt: skip
