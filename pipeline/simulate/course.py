@@ -12,7 +12,12 @@ from pipeline.simulate.effects import Effects
 from pipeline.simulate.latent import Fate, draw_fate
 from pipeline.simulate.technique import Technique
 from pipeline.simulate.troubles import (
-    IMPLANT_REVISED, OPPOSITE, RELUXATION_REVISED, Troubles, draw_troubles, implant_kind,
+    IMPLANT_REVISED,
+    OPPOSITE,
+    RELUXATION_REVISED,
+    Troubles,
+    draw_troubles,
+    implant_kind,
     revision_day,
 )  # fmt: skip
 from pipeline.simulate.visits import Detected, VisitDraws, attended, detect, draw_visits

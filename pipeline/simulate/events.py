@@ -11,8 +11,18 @@ from pipeline.simulate.draws import IntArray, chance, labels
 from pipeline.simulate.ending import BY_RELUXATION, Contacts
 from pipeline.simulate.technique import Technique
 from pipeline.simulate.troubles import (
-    DEEP, DISPLACEMENT, FRACTURE, IMPLANT_TYPES, IRRITATION, LAMENESS, NONE, OPPOSITE,
-    OTHER_TYPES, SEROMA, SUPERFICIAL, Troubles,
+    DEEP,
+    DISPLACEMENT,
+    FRACTURE,
+    IMPLANT_TYPES,
+    IRRITATION,
+    LAMENESS,
+    NONE,
+    OPPOSITE,
+    OTHER_TYPES,
+    SEROMA,
+    SUPERFICIAL,
+    Troubles,
 )  # fmt: skip
 from pipeline.simulate.visits import MODES, TELEPHONE
 

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from pipeline.simulate.casebook import Case
+
 Cell = str | int | float | date
 Record = dict[str, Cell]
 
@@ -14,7 +16,7 @@ Record = dict[str, Cell]
 class Grid:
     """One table of an export; `rows` are mutable so that defects can be planted.
 
-    `animals` names the animal of each row. `title` stands above the header, `foot` below the
+    `cases` holds the case behind each row, none for a training patient. `title` stands above the header, `foot` below the
     last row.
     """
 
@@ -24,15 +26,15 @@ class Grid:
     title: tuple[tuple[Cell, ...], ...] = ()
     foot: tuple[tuple[Cell, ...], ...] = ()
     rows: list[Record] = field(default_factory=list[Record])
-    animals: list[str] = field(default_factory=list[str])
+    cases: list[Case | None] = field(default_factory=list["Case | None"])
 
-    def add(self, animal: str, row: Record) -> None:
+    def add(self, case: Case | None, row: Record) -> None:
         """Append a row; cells left out are empty, an unknown column is an error."""
         unknown = row.keys() - set(self.header)
         if unknown:
             raise KeyError(sorted(unknown))
         self.rows.append(row)
-        self.animals.append(animal)
+        self.cases.append(case)
 
     def number(self, index: int) -> int:
         """Give the row number of the row at `index` as a spreadsheet shows it."""

@@ -16,8 +16,8 @@ from pipeline.simulate.effects import Effects
 from pipeline.simulate.technique import BLOCK, NO_GROOVE, SEMICYLINDRICAL, WEDGE, Technique
 
 # Latent cumulative hazard by day 365 at the middle of the network, and Weibull shape.
-RELUXATION = (0.092, 0.6)
-IMPLANT = (0.075, 0.65)
+RELUXATION = (0.108, 0.6)
+IMPLANT = (0.088, 0.65)
 DEATHS_PER_YEAR = 0.03
 
 

@@ -7,13 +7,26 @@ import polars as pl
 
 from analysis.arrays import FloatArray
 from pipeline.simulate.baseline import (
-    BREEDS, CRUCIATE, DIRECTIONS, EARLIER, SESSIONS, SEXES, SIDES, SPECIES, Baseline,
+    BREEDS,
+    CRUCIATE,
+    DIRECTIONS,
+    EARLIER,
+    SESSIONS,
+    SEXES,
+    SIDES,
+    SPECIES,
+    Baseline,
 )  # fmt: skip
 from pipeline.simulate.clinics import CLINIC_IDS, CLINICS, EPOCH
 from pipeline.simulate.draws import labels
 from pipeline.simulate.ending import DIED, EUTHANISED, STATUSES, Ending
 from pipeline.simulate.technique import (
-    BRIDGES, FEMORAL, RELEASES, REPAIRS, SULCOPLASTY, Technique,
+    BRIDGES,
+    FEMORAL,
+    RELEASES,
+    REPAIRS,
+    SULCOPLASTY,
+    Technique,
 )  # fmt: skip
 
 CODES = ("N-{:04d}", "{:05d}", "L{:04d}", "H2{:04d}", "E/{:04d}")

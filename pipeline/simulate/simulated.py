@@ -9,7 +9,13 @@ import polars as pl
 from pipeline.simulate.baseline import SIDES, Baseline, draw_baseline
 from pipeline.simulate.clinics import CLINIC_IDS
 from pipeline.simulate.course import (
-    Found, Luck, draw_luck, find, kept_visits, lock_day, opposite_day,
+    Found,
+    Luck,
+    draw_luck,
+    find,
+    kept_visits,
+    lock_day,
+    opposite_day,
 )  # fmt: skip
 from pipeline.simulate.draws import labels
 from pipeline.simulate.effects import Effects
@@ -17,7 +23,11 @@ from pipeline.simulate.ending import Contacts, Ending, contacts_of, end_of
 from pipeline.simulate.events import complication_rows, recheck_rows, revision_rows
 from pipeline.simulate.latent import implant_day, reluxation_day
 from pipeline.simulate.rows import (
-    animal_rows, clinic_rows, local_animals, procedure_rows, stifle_rows,
+    animal_rows,
+    clinic_rows,
+    local_animals,
+    procedure_rows,
+    stifle_rows,
 )  # fmt: skip
 from pipeline.simulate.technique import BLOCK, WEDGE, Technique, draw_technique
 from schemas.codebook import CANONICAL_TABLES, KEYS, Variable, of_table, read_codebook

@@ -15,7 +15,7 @@ THREE_MONTHS = 1
 CLINIC, OTHER_VETERINARIAN, TELEPHONE = 0, 1, 2
 MODES = ("operating_clinic", "other_veterinarian", "telephone")
 UNWELL_COMES = 0.4
-OWNER_RETURNS_UNTIL = 1300  # days; later troubles are seen elsewhere or not at all
+OWNER_RETURNS_UNTIL = 680  # days; later troubles are seen elsewhere or not at all
 INFINITY = np.inf
 
 
@@ -46,7 +46,7 @@ def draw_visits(rng: np.random.Generator, baseline: Baseline) -> VisitDraws:
     planned = np.round(centre + spread * jitter)[shared]
     none = np.array([item.no_three_month_visit for item in CLINICS])[baseline.clinic]
     planned[none, THREE_MONTHS] = INFINITY
-    late = np.where(rng.random(n) < 0.2, np.floor(560 + 460 * rng.random(n)), INFINITY)[shared]
+    late = np.where(rng.random(n) < 0.2, np.floor(540 + 185 * rng.random(n)), INFINITY)[shared]
     call = np.where(rng.random(n) < 0.28, np.floor(200 + 120 * rng.random(n)), INFINITY)[shared]
     comes_by_itself = rng.random((2, n)) < 0.4
     delays = np.ceil(1 + rng.exponential(14.0, (2, n)))

@@ -79,7 +79,7 @@ def sheets(cases: list[Case]) -> list[Grid]:
     grid = Grid(file="patella_cases.txt", header=HEADER)
     for case in cases:
         row = _case(case) | _operation(case.facts) | _events(case)
-        grid.add(case.animal, row)
+        grid.add(case, row)
     return [grid]
 
 

@@ -107,11 +107,11 @@ def sheets(cases: list[Case]) -> list[Grid]:
         file=FILE, sheet="Complications", header=COMPLICATIONS, title=(("Complications",),)
     )
     for case in cases:
-        operations.add(case.animal, _operation(case))
+        operations.add(case, _operation(case))
         for visit in case.rechecks:
-            controls.add(case.animal, _control(case, visit))
+            controls.add(case, _control(case, visit))
         for row in _complications(case):
-            complications.add(case.animal, row)
+            complications.add(case, row)
     return [operations, controls, complications]
 
 
@@ -130,7 +130,7 @@ def save(grids: list[Grid], folder: Path) -> None:
 
 def _put(sheet: Any, row: int, column: int, *, cell: Cell) -> None:
     if isinstance(cell, date):
-        sheet.write_datetime(row, column, datetime(cell.year, cell.month, cell.day))  # noqa: DTZ001
+        sheet.write_datetime(row, column, datetime(cell.year, cell.month, cell.day))
     elif isinstance(cell, str):
         if cell:
             sheet.write_string(row, column, cell)

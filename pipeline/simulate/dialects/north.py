@@ -87,11 +87,11 @@ def sheets(cases: list[Case]) -> list[Grid]:
     rechecks = Grid(file="rechecks.csv", header=RECHECKS)
     complications = Grid(file="complications.csv", header=COMPLICATIONS)
     for case in cases:
-        stifles.add(case.animal, _stifle(case))
+        stifles.add(case, _stifle(case))
         for visit in case.rechecks:
-            rechecks.add(case.animal, _visit(case, visit))
+            rechecks.add(case, _visit(case, visit))
         for row in _complications(case):
-            complications.add(case.animal, row)
+            complications.add(case, row)
     return [stifles, rechecks, complications]
 
 

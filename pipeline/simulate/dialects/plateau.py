@@ -79,12 +79,12 @@ def sheets(cases: list[Case]) -> list[Grid]:
     grid = Grid(file="cirugia_rotula_v3.txt", header=HEADER)
     for case in cases:
         for row in _log(case):
-            grid.add(case.animal, row)
+            grid.add(case, row)
     for place in COPIES:
         if place < len(grid.rows):
-            grid.add(grid.animals[place], dict(grid.rows[place]))
+            grid.add(grid.cases[place], dict(grid.rows[place]))
     for number in ("E/9998", "E/9999"):
-        grid.add(number, {
+        grid.add(None, {
             "id_caso": number, "evento": "CIRUGIA", "fecha": "01-ene-1900", "especie": "perro",
             "raza": "PRUEBA", "sexo": "macho", "edad": "9 a", "peso_g": "1,0", "lado": "dcha",
             "grado": "1/4", "tecnica": "PRUEBA", "observaciones": "paciente de prueba",

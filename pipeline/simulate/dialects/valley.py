@@ -81,9 +81,10 @@ def sheets(cases: list[Case]) -> list[Grid]:
     """Fill the one file, with a training record at its end."""
     grid = Grid(file="MPL_Auszug.csv", header=HEADER)
     by_animal = groupby(sorted(cases, key=lambda case: case.animal), key=lambda case: case.animal)
-    for animal, own in by_animal:
-        grid.add(animal, _animal(list(own)))
-    grid.add("99999", {
+    for _, group in by_animal:
+        own = list(group)
+        grid.add(own[0], _animal(own))
+    grid.add(None, {
         "Pat-Nr": "99999", "Tierart": "Hund", "Rasse": "TEST", "Geschlecht": "m", "BCS": "5",
         "OP-Datum li": "01.01.1970", "Alter li (J)": "1", "KGW li (kg)": "99,9",
         "OP-Technik li": "Blockrezession", "Bemerkung": "Testpatient Schulung",
