@@ -179,7 +179,18 @@ def _completed(values: dict[str, Any]) -> dict[str, Any]:
     if exposure and levels and exposure not in values.get("categorical", {}):
         values["categorical"] = {**values.get("categorical", {}), exposure: levels[0]}
     if "adjustments" not in values:
-        adjusted = "standardised" if values["model"] == "cumulative_incidence" else "adjusted"
-        crude = ("crude",) if exposure or not values.get("adjust_for") else ()
-        values["adjustments"] = (*crude, *((adjusted,) if values.get("adjust_for") else ()))
+        values["adjustments"] = _versions(values)
     return values
+
+
+def _versions(values: Mapping[str, Any]) -> tuple[str, ...]:
+    """Choose what is given where the plan does not say: risks first, crude beside adjusted."""
+    exposure, adjusts = values.get("exposure"), bool(values.get("adjust_for"))
+    crude = ("crude",) if exposure or not adjusts else ()
+    if values["model"] == "cumulative_incidence":
+        return (*crude, "standardised") if exposure and adjusts else ("crude",)
+    if not adjusts:
+        return crude
+    category = exposure in values.get("categorical", {})
+    standardised = ("standardised",) if values["model"] == "logistic" and category else ()
+    return (*standardised, *crude, "adjusted")

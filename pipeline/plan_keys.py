@@ -24,6 +24,9 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "distribution": ("weibull", "lognormal", "loglogistic", "generalised_gamma"),
 }
 ADJUSTMENTS = ("crude", "adjusted", "standardised")
+VERSIONS: Mapping[str, tuple[str, ...]] = {
+    "cox": ADJUSTMENTS, "logistic": ADJUSTMENTS, "cumulative_incidence": ("crude", "standardised"),
+}  # fmt: skip
 
 COMMON = frozenset({
     "id", "model", "role", "question", "definition", "population", "where", "exposure", "levels",
@@ -155,6 +158,7 @@ def refuse_contradictions(place: str, values: Mapping[str, Any]) -> None:
         Naming the key and what to do.
     """
     _refuse_model(place, values)
+    _refuse_versions(place, values)
     _refuse_events(place, values)
     _refuse_terms(place, values)
 
@@ -184,6 +188,24 @@ def _refuse_model(place: str, values: Mapping[str, Any]) -> None:
             place, "the penalised Cox model is not yet part of this version",
             do="Take estimator out, or use a logistic model.",
         )  # fmt: skip
+
+
+def _refuse_versions(place: str, values: Mapping[str, Any]) -> None:
+    model, asked = values["model"], values.get("adjustments", ())
+    for version in asked:
+        if version not in VERSIONS[model]:
+            raise PlanError(
+                place, f'the model "{model}" has no version "{version}"',
+                do="It has: " + ", ".join(VERSIONS[model]) + ".",
+            )  # fmt: skip
+        if version != "crude" and not values.get("adjust_for"):
+            raise PlanError(
+                place, f'the version "{version}" needs adjust_for', do="Add adjust_for = […]."
+            )
+    if "standardised" in asked and not values.get("exposure"):
+        raise PlanError(place, "standardised risks need an exposure", do="Add exposure = …")
+    if model == "cox" and "standardised" in asked and not values.get("horizon"):
+        raise PlanError(place, "standardised risks need their days", do="Add horizon = […].")
 
 
 def _refuse_events(place: str, values: Mapping[str, Any]) -> None:

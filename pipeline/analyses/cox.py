@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, cast
 
 import polars as pl
 
-from analysis.cox import CoxFit, fit_cox, proportional_hazards_test
+from analysis.cox import proportional_hazards_test
 from analysis.design import Design
 from pipeline.analyses.cox_exact_ties import fit_exact_ties
 from pipeline.analyses.curves import no_curves
@@ -16,19 +16,15 @@ from pipeline.analyses.fitted import (
     base_row,
     concerned,
     count_rows,
-    happened,
     ignores_clusters,
     make_design,
     number_row,
-    numbers_of,
-    optional_labels,
-    optional_numbers,
     row_of_test,
-    stratum_labels,
 )
-from pipeline.analyses.selection import EVENT, select_rows
+from pipeline.analyses.selection import select_rows
+from pipeline.analyses.standardised_incidence import standardised_rows
+from pipeline.analyses.timed import columns_needed, fit_cause
 from pipeline.plan import Analysis
-from pipeline.plan_check import OF_INTEREST
 from shared.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -48,6 +44,9 @@ def fit_cox_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     selection = select_rows(frame, analysis)
     rows: list[Estimate] = []
     for adjustment in analysis.adjustments:
+        if adjustment == "standardised":
+            rows += standardised_rows(selection, analysis)
+            continue
         columns = (analysis.exposure,) if adjustment == "crude" and analysis.exposure else None
         design, kept = make_design(
             selection, analysis, columns or analysis.terms, also=columns_needed(analysis)
@@ -56,29 +55,6 @@ def fit_cox_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
         rows += _model_rows(analysis, design, kept, base=base)
         rows += count_rows(base, selection, design.dropped)
     return Fitted(rows=tuple(rows), curves=no_curves())
-
-
-def columns_needed(analysis: Analysis) -> tuple[str, ...]:
-    """Name the columns, beside the terms, without which a row cannot enter a timed model."""
-    optional = (analysis.entry, analysis.weights, analysis.cluster, *analysis.strata)
-    return (analysis.time or "", EVENT, *(name for name in optional if name))
-
-
-def fit_cause(
-    analysis: Analysis, design: Design, kept: pl.DataFrame, *, cause: int = OF_INTEREST
-) -> CoxFit:
-    """Fit the Cox model of one cause to the rows a design kept."""
-    return fit_cox(
-        design.matrix,
-        numbers_of(kept, analysis.time),
-        happened(kept, cause),
-        entry=optional_numbers(kept, analysis.entry),
-        strata=stratum_labels(kept, analysis.strata),
-        weights=optional_numbers(kept, analysis.weights),
-        cluster=optional_labels(kept, analysis.cluster),
-        ties="breslow" if analysis.ties == "breslow" else "efron",
-        names=design.names,
-    )
 
 
 def _model_rows(

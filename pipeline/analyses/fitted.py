@@ -11,7 +11,7 @@ from analysis.arrays import FloatArray
 from analysis.chi_square import Test
 from analysis.design import Design, Terms, build_design, level_text
 from analysis.two_proportions import Contrast
-from pipeline.analyses.selection import EVENT, Selection, population_label
+from pipeline.analyses.selection import EVENT, OUTCOME, Selection, population_label
 from pipeline.plan import Analysis
 from shared.estimate import Estimate
 
@@ -70,8 +70,6 @@ def number_row(base: Estimate, measure: str, value: float) -> list[Estimate]:
 
 def contrast_row(base: Estimate, contrast: Contrast) -> Estimate:
     """Make the row of a contrast; a contrast that is not defined has no number."""
-    if not np.isfinite(contrast.estimate) and contrast.measure != "number_needed_to_treat":
-        return replace(base, measure=contrast.measure, method=contrast.method)
     row = replace(
         base,
         measure=contrast.measure, estimate=finite(contrast.estimate),
@@ -85,7 +83,8 @@ def count_rows(base: Estimate, selection: Selection, dropped: Mapping[str, int])
     """Say how many rows there were and how many were left out, under which name."""
     counts = [("rows", None, selection.n_population), ("held", None, selection.n_held)]
     counts.append(("other_levels", None, selection.n_other_levels))
-    counts += [("missing", name, count) for name, count in dropped.items()]
+    named = {EVENT: selection.source, OUTCOME: selection.source}
+    counts += [("missing", named.get(name, name), count) for name, count in dropped.items()]
     return [
         replace(base, measure="count", term=term, level=level, estimate=float(count),
                 n=count, confidence=None, concerns=())

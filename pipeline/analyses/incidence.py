@@ -6,7 +6,6 @@ import polars as pl
 
 from analysis.incidence import Incidence, IncidenceAt, aalen_johansen, incidence_at
 from pipeline.analyses.arms_test import arms_test
-from pipeline.analyses.cox import columns_needed
 from pipeline.analyses.curves import incidence_points, no_curves
 from pipeline.analyses.fitted import (
     Fitted,
@@ -23,6 +22,7 @@ from pipeline.analyses.groups import arms, complete, reference_of, whole
 from pipeline.analyses.incidence_contrasts import difference_rows
 from pipeline.analyses.selection import EVENT, Selection, select_rows
 from pipeline.analyses.standardised_incidence import standardised_rows
+from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
 from pipeline.plan_check import OF_INTEREST
 from shared.estimate import Estimate

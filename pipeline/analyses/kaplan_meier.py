@@ -7,7 +7,6 @@ import numpy as np
 import polars as pl
 
 from analysis.survival import CumulativeHazard, KaplanMeier, kaplan_meier, nelson_aalen
-from pipeline.analyses.cox import columns_needed
 from pipeline.analyses.curves import no_curves, survival_points
 from pipeline.analyses.fitted import (
     Fitted,
@@ -22,6 +21,7 @@ from pipeline.analyses.fitted import (
 )
 from pipeline.analyses.groups import arms, complete
 from pipeline.analyses.selection import select_rows
+from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
 from pipeline.plan_check import OF_INTEREST
 from shared.estimate import Estimate

@@ -5,11 +5,11 @@ from dataclasses import replace
 import polars as pl
 
 from pipeline.analyses.arms_test import cluster_test, textbook_test
-from pipeline.analyses.cox import columns_needed
 from pipeline.analyses.curves import no_curves
 from pipeline.analyses.fitted import Fitted, base_row, count_rows
 from pipeline.analyses.groups import complete
 from pipeline.analyses.selection import select_rows
+from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
 
 

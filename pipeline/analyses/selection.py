@@ -27,6 +27,8 @@ class Selection:
     ----------
     frame
         The rows; beside the table's columns "coded event" or "coded outcome" (see plan_check).
+    source
+        Column behind the coded outcome.
     n_population
         Rows of the population before the exposure's levels are looked at.
     n_other_levels
@@ -36,6 +38,7 @@ class Selection:
     """
 
     frame: pl.DataFrame
+    source: str | None
     n_population: int
     n_other_levels: int
     n_held: int
@@ -66,6 +69,7 @@ def select_rows(frame: pl.DataFrame, analysis: Analysis) -> Selection:
     held = held_column(analysis, kept.columns)
     return Selection(
         frame=kept,
+        source=analysis.outcome or analysis.event,
         n_population=len(population),
         n_other_levels=len(population) - len(kept),
         n_held=int(kept[held].fill_null(value=False).sum()) if held else 0,

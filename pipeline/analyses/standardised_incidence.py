@@ -15,7 +15,6 @@ from analysis.standardise_incidence import (
     standardised_incidence,
 )
 from analysis.two_proportions import Contrast, number_needed
-from pipeline.analyses.cox import columns_needed, fit_cause
 from pipeline.analyses.fitted import (
     base_row,
     concerned,
@@ -29,6 +28,7 @@ from pipeline.analyses.fitted import (
 )
 from pipeline.analyses.groups import arm_levels
 from pipeline.analyses.selection import EVENT, Selection
+from pipeline.analyses.timed import columns_needed, fit_cause
 from pipeline.plan import Analysis
 from pipeline.plan_check import OF_INTEREST
 from shared.errors import PlanError

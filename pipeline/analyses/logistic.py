@@ -1,0 +1,123 @@
+"""Logistic regression: crude, adjusted and standardised; weighted for unknown outcomes; Firth."""
+
+from dataclasses import dataclass, replace
+
+import polars as pl
+
+from analysis.firth import FirthFit, fit_firth
+from analysis.logistic import LogisticFit, fit_logistic
+from analysis.rank import find_redundant
+from analysis.separation import find_separation
+from pipeline.analyses.curves import no_curves
+from pipeline.analyses.effects import FEW_EVENTS_PER_PARAMETER
+from pipeline.analyses.fitted import Fitted, base_row, concerned, count_rows, ignores_clusters
+from pipeline.analyses.logistic_data import LogisticData, complete_data, weighted_data
+from pipeline.analyses.logistic_rows import firth_rows, likelihood_rows, weight_rows
+from pipeline.analyses.outcome_day import day_of_outcome
+from pipeline.analyses.selection import OUTCOME, Selection, select_rows
+from pipeline.analyses.standardised_risks import standardised_rows
+from pipeline.plan import Analysis
+from shared.estimate import Estimate
+
+SELECTED = ("outcome_selected_by_follow_up",)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Version:
+    """One way to the answer: which rows, and whether it is the one the plan asks for."""
+
+    weighted: bool
+    main: bool
+
+
+def fit_logistic_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
+    """Fit what the plan asks for, and beside it what lets a reader judge it.
+
+    Outcomes that are not known are allowed for by weights, with the complete cases beside. Where
+    the data are sparse Firth's fit is the primary one, with maximum likelihood beside it; where
+    a term separates the outcomes maximum likelihood gives no number.
+
+    Raises
+    ------
+    PlanError, ValueError
+        If the plan does not fit the table.
+    """
+    selection = select_rows(frame, analysis)
+    asks_weights = analysis.missing_outcome == "observation_weights"
+    unknown = bool(selection.frame[OUTCOME].null_count())
+    versions = [_Version(weighted=True, main=True)] if asks_weights else []
+    if unknown or not asks_weights:
+        versions.append(_Version(weighted=False, main=not asks_weights))
+    rows: list[Estimate] = []
+    for version in versions:
+        for adjustment in ("standardised", "crude", "adjusted"):  # absolute risks come first
+            if adjustment in analysis.adjustments:
+                rows += _rows(selection, analysis, version, adjustment=adjustment)
+    return Fitted(rows=tuple(rows), curves=no_curves())
+
+
+def _rows(
+    selection: Selection, analysis: Analysis, version: _Version, *, adjustment: str
+) -> list[Estimate]:
+    crude = adjustment == "crude" and analysis.exposure is not None
+    columns = (analysis.exposure or "",) if crude else analysis.terms
+    data = (weighted_data if version.weighted else complete_data)(selection, analysis, columns)
+    known = data.known == 1
+    base = replace(
+        base_row(analysis, selection),
+        adjustment=adjustment, day=day_of_outcome(analysis), n=int(known.sum()),
+        n_dropped=len(selection.frame) - int(known.sum()),
+        events=int(data.outcome[known].sum()),
+        role=analysis.role if version.main else "sensitivity",
+    )  # fmt: skip
+    if not version.weighted and selection.frame[OUTCOME].null_count():
+        base = concerned(base, SELECTED)
+    base = concerned(base, data.observation.concerns if data.observation else ())
+    sparse, separated = _is_sparse(analysis, data)
+    prefix = "weighted_" if version.weighted else ""
+    if adjustment == "standardised":
+        return standardised_rows(base, analysis, data, sparse=sparse, prefix=prefix)
+    beside = "sensitivity" if sparse else base.role
+    likelihood = _maximum_likelihood(data, separated=bool(separated))
+    if data.cluster is None:
+        base = concerned(base, ignores_clusters(selection.frame, analysis))
+    rows: list[Estimate] = []
+    if sparse:
+        rows += firth_rows(replace(base, model=f"{prefix}firth_logistic"), analysis, data,
+                           _firth(analysis, data))  # fmt: skip
+    here = replace(base, model=f"{prefix}logistic", role=beside)
+    rows += likelihood_rows(here, analysis, data, likelihood, separated=separated)
+    if data.observation is not None:
+        rows += weight_rows(here, data.observation)
+    return rows + count_rows(here, selection, data.design.dropped)
+
+
+def _is_sparse(analysis: Analysis, data: LogisticData) -> tuple[bool, tuple[str, ...]]:
+    """Decide on Firth's fit, and name the terms that separate; from totals, not arm by arm."""
+    chosen = data.used > 0
+    outcome = data.outcome[chosen]
+    matrix = data.design.matrix[chosen]
+    rarer = min(outcome.sum(), len(outcome) - outcome.sum())
+    few = rarer < FEW_EVENTS_PER_PARAMETER * matrix.shape[1]
+    separated: tuple[str, ...] = ()
+    if rarer and not find_redundant(matrix, data.design.names):
+        separated = tuple(item.name for item in find_separation(matrix, outcome, data.design.names))
+    asked = analysis.estimator == "penalised"
+    return bool(few or separated or asked), separated
+
+
+def _maximum_likelihood(data: LogisticData, *, separated: bool) -> LogisticFit | None:
+    """Fit by maximum likelihood, unless there is no maximum."""
+    if separated:
+        return None
+    return fit_logistic(
+        data.design.matrix, data.outcome, weights=data.used, cluster=data.cluster,
+        names=data.design.names,
+    )  # fmt: skip
+
+
+def _firth(analysis: Analysis, data: LogisticData) -> FirthFit:
+    return fit_firth(
+        data.design.matrix, data.outcome, weights=data.used, confidence=analysis.confidence,
+        names=data.design.names,
+    )  # fmt: skip

@@ -1,0 +1,137 @@
+"""Rows of logistic fits: odds ratios, coefficients, tests, discrimination, weights."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.arrays import FloatArray
+from analysis.design import DesignColumn
+from analysis.firth import FirthFit
+from analysis.goodness import area_under_curve, hosmer_lemeshow
+from analysis.kernels.logistic import fitted_risks
+from analysis.logistic import LogisticFit
+from analysis.observation_weights import ObservationWeights
+from pipeline.analyses.effects import (
+    INTERCEPT,
+    Effects,
+    coefficient_rows,
+    term_tests,
+    wald_effects,
+)
+from pipeline.analyses.fitted import concerned, number_row, row_of_test
+from pipeline.analyses.logistic_data import LogisticData
+from pipeline.plan import Analysis
+from shared.estimate import Estimate
+
+GROUPS = 10  # of fitted risk, in the test of Hosmer and Lemeshow
+
+
+def likelihood_rows(
+    base: Estimate,
+    analysis: Analysis,
+    data: LogisticData,
+    fit: LogisticFit | None,
+    *,
+    separated: tuple[str, ...],
+) -> list[Estimate]:
+    """Give the rows of a maximum-likelihood fit; without a fit, rows that say so."""
+    columns = _columns(data)
+    base = replace(base, method=_method(analysis, data))
+    if fit is None:
+        return _empty_rows(concerned(base, ("separation", "not_identified")), columns)
+    base = concerned(replace(base, clusters=fit.clusters), fit.concerns)
+    if not fit.converged:
+        return _empty_rows(base, columns)
+    effects = wald_effects(
+        columns, fit.coefficients, fit.std_errors, fit.limits(analysis.confidence)
+    )
+    rows = coefficient_rows(base, effects, "odds_ratio")
+    rows += term_tests(base, columns, fit.coefficients, fit.covariance)
+    for name in ("likelihood_ratio", "score", "wald"):
+        if name == "wald" or data.observation is None:  # no likelihood with estimated weights
+            rows += row_of_test(base, name, getattr(fit, name))
+    if data.observation is not None:
+        return rows
+    rows += number_row(base, "log_likelihood", fit.log_likelihood)
+    rows += number_row(base, "log_likelihood_null", fit.log_likelihood_null)
+    return rows + _fit_quality(base, data, fit.coefficients)
+
+
+def firth_rows(
+    base: Estimate, analysis: Analysis, data: LogisticData, fit: FirthFit
+) -> list[Estimate]:
+    """Give the rows of Firth's fit: profile limits and penalised likelihood-ratio tests."""
+    columns = _columns(data)
+    method = "Firth's penalised likelihood, profile limits and tests; errors from the information"
+    ignored = ("clusters_ignored",) if _has_clusters(data) else ()
+    base = concerned(replace(base, method=method + _weighting(analysis, data)),
+                     (*fit.concerns, *ignored))  # fmt: skip
+    if not fit.converged:
+        return _empty_rows(base, columns)
+    effects = Effects(
+        columns=columns, estimate=fit.coefficients, std_error=fit.std_errors, low=fit.low,
+        high=fit.high, statistic=np.array([test.statistic for test in fit.tests]), df=1.0,
+        p_value=np.array([test.p_value for test in fit.tests]),
+    )  # fmt: skip
+    rows = coefficient_rows(base, effects, "odds_ratio")
+    rows += row_of_test(base, "penalised_likelihood_ratio", fit.likelihood_ratio)
+    return rows + number_row(base, "penalised_log_likelihood", fit.log_likelihood)
+
+
+def weight_rows(base: Estimate, found: ObservationWeights) -> list[Estimate]:
+    """Say how uneven the weights are that let known outcomes stand for unknown ones."""
+    summary = (
+        ("share_known", found.n_known / found.n),
+        ("effective_n", found.effective_n),
+        ("largest_weight", found.largest_weight),
+        ("share_rarely_known", found.share_rarely_known),
+    )
+    rows = [row for measure, value in summary for row in number_row(base, measure, value)]
+    return rows + [
+        replace(base, measure="count", term="left_out_of_weights", level=name, confidence=None)
+        for name in found.left_out
+    ]
+
+
+def _columns(data: LogisticData) -> tuple[DesignColumn, ...]:
+    return (DesignColumn(name=INTERCEPT, term=INTERCEPT), *data.design.columns)
+
+
+def _empty_rows(base: Estimate, columns: tuple[DesignColumn, ...]) -> list[Estimate]:
+    """Name every ratio that has no number."""
+    nothing = np.full(len(columns), np.nan)
+    effects = Effects(
+        columns=columns, estimate=nothing, std_error=nothing, low=nothing, high=nothing,
+        statistic=nothing, df=None, p_value=nothing,
+    )  # fmt: skip
+    return coefficient_rows(base, effects, "odds_ratio")
+
+
+def _fit_quality(base: Estimate, data: LogisticData, beta: FloatArray) -> list[Estimate]:
+    """Give discrimination and calibration in the rows the model was made from."""
+    if data.weights is not None:
+        return []
+    risk = fitted_risks(beta[0] + data.design.matrix @ beta[1:])
+    rows = number_row(base, "concordance", area_under_curve(risk, data.outcome))
+    return rows + row_of_test(
+        base, "hosmer_lemeshow", hosmer_lemeshow(risk, data.outcome, groups=GROUPS)
+    )
+
+
+def _has_clusters(data: LogisticData) -> bool:
+    return data.cluster is not None and len(np.unique(data.cluster)) < len(data.cluster)
+
+
+def _method(analysis: Analysis, data: LogisticData) -> str:
+    errors = (
+        f"robust errors by {analysis.cluster} (CR1)"
+        if data.cluster is not None
+        else "model-based errors"
+    )
+    return f"maximum likelihood, {errors}{_weighting(analysis, data)}"
+
+
+def _weighting(analysis: Analysis, data: LogisticData) -> str:
+    if data.observation is not None:
+        return "; weighted by the inverse probability of a known outcome, weights taken as known"
+    return f"; weighted by {analysis.weights}" if analysis.weights else ""

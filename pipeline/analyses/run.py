@@ -1,0 +1,43 @@
+"""One analysis of a plan on one table: the right model, its errors in the words of the plan."""
+
+from collections.abc import Callable, Mapping
+
+import polars as pl
+
+from pipeline.analyses.cox import fit_cox_analysis
+from pipeline.analyses.fitted import Fitted
+from pipeline.analyses.incidence import fit_cumulative_incidence
+from pipeline.analyses.kaplan_meier import fit_kaplan_meier
+from pipeline.analyses.log_rank import fit_log_rank
+from pipeline.analyses.logistic import fit_logistic_analysis
+from pipeline.analyses.risks import fit_risks
+from pipeline.plan import Analysis
+from pipeline.plan_check import check_plan
+from shared.errors import PlanError
+
+FITS: Mapping[str, Callable[[pl.DataFrame, Analysis], Fitted]] = {
+    "cox": fit_cox_analysis,
+    "logistic": fit_logistic_analysis,
+    "cumulative_incidence": fit_cumulative_incidence,
+    "kaplan_meier": fit_kaplan_meier,
+    "log_rank": fit_log_rank,
+    "risks": fit_risks,
+}
+
+
+def run_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
+    """Check the plan against the table and fit the model it names.
+
+    Raises
+    ------
+    PlanError
+        Naming the analysis, what does not fit and what to do.
+    """
+    check_plan(analysis, frame)
+    try:
+        return FITS[analysis.model](frame, analysis)
+    except ValueError as error:
+        raise PlanError(
+            f'analysis "{analysis.id}"', str(error),
+            do="Change the plan, or look at the rows of its population.",
+        ) from error  # fmt: skip

@@ -1,0 +1,87 @@
+"""Risks by day D as they would be if everybody were treated one way, from a logistic model."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.design import set_level
+from analysis.firth import fit_firth
+from analysis.logistic import fit_logistic
+from analysis.standardise import StandardisedRisks, standardised_risks
+from analysis.standardise_bootstrap import bootstrap_standardised_risks
+from pipeline.analyses.fitted import TextArray, contrast_row
+from pipeline.analyses.logistic_data import LogisticData
+from pipeline.plan import Analysis
+from shared.errors import PlanError
+from shared.estimate import Estimate
+
+
+def standardised_rows(
+    base: Estimate, analysis: Analysis, data: LogisticData, *, sparse: bool, prefix: str
+) -> list[Estimate]:
+    """Standardise over all rows with their terms, also those whose outcome is not known.
+
+    Raises
+    ------
+    PlanError
+        If the exposure is no category with a reference.
+    """
+    places = data.design.places(analysis.exposure or "")
+    reference = data.design.columns[places[0]].reference if places else None
+    if reference is None:
+        raise PlanError(
+            f'analysis "{analysis.id}"', "standardised risks need a categorical exposure",
+            do="Name the reference level of the exposure in categorical.",
+        )  # fmt: skip
+    base = replace(base, model=f"{prefix}firth_logistic" if sparse else f"{prefix}logistic")
+    if data.cluster is not None:
+        base = replace(base, clusters=len(np.unique(data.cluster[data.used > 0])))
+    rows: list[Estimate] = []
+    for place in places:
+        level = data.design.columns[place].level or ""
+        found = _risks(analysis, data, reference, level, sparse=sparse)
+        if place == places[0]:
+            rows.append(contrast_row(replace(base, group=reference), found.reference))
+        rows.append(contrast_row(replace(base, group=level), found.exposed))
+        here = replace(base, term=analysis.exposure, level=level, reference=reference)
+        rows += [
+            contrast_row(here, contrast)
+            for contrast in (found.difference, found.ratio, found.number_needed)
+        ]
+    return rows
+
+
+def _risks(
+    analysis: Analysis, data: LogisticData, reference: str, level: str, *, sparse: bool
+) -> StandardisedRisks:
+    """Estimate both risks; limits by bootstrap of clusters, for Firth's fit by the delta method."""
+    exposure = analysis.exposure or ""
+    arms = set_level(data.design, exposure, reference), set_level(data.design, exposure, level)
+    matrix, names = data.design.matrix, data.design.names
+    if sparse:
+        penalised = fit_firth(
+            matrix, data.outcome, weights=data.used, confidence=analysis.confidence, names=names,
+            limits_for=(),
+        )  # fmt: skip
+        return standardised_risks(penalised, *arms, confidence=analysis.confidence)
+    fit = fit_logistic(matrix, data.outcome, weights=data.used, cluster=data.cluster, names=names)
+    point = standardised_risks(fit, *arms, confidence=analysis.confidence)
+    if not fit.converged or not analysis.resamples:
+        return point
+    return bootstrap_standardised_risks(
+        point,
+        x=matrix,
+        y=data.outcome,
+        arms=arms,
+        cluster=_clusters(data),
+        weights=data.used,
+        replicates=analysis.resamples,
+        seed=analysis.seed,
+    )
+
+
+def _clusters(data: LogisticData) -> TextArray:
+    """Give the cluster of each row; without clusters each row is its own."""
+    if data.cluster is not None:
+        return data.cluster
+    return np.arange(len(data.outcome)).astype(str)

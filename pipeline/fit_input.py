@@ -1,0 +1,113 @@
+"""A table for ``sulca fit``: CSV or Parquet in, columns of the types that the plan needs out."""
+
+from collections.abc import Iterable
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.plan import Analysis
+from pipeline.plan_check import columns_of
+from shared.errors import InputFileError, PlanError, nearest
+
+MISSING = ("", "NA")  # what stands for a missing value in a CSV file
+TRUTH = {"true": True, "false": False, "TRUE": True, "FALSE": False, "True": True, "False": False}
+
+
+def read_table(path: Path) -> pl.DataFrame:
+    """Read a CSV file (UTF-8, comma; every cell as text, blank and NA missing) or a Parquet file.
+
+    Raises
+    ------
+    InputFileError
+        If the file is absent, empty, no table, or has a column twice.
+    """
+    where = str(path)
+    if not path.is_file():
+        raise InputFileError(where, "there is no such file", do="Check the path.")
+    try:
+        if path.suffix.lower() in (".parquet", ".pq"):
+            frame = pl.read_parquet(path)
+        else:
+            frame = _read_csv(path)
+    except (pl.exceptions.PolarsError, UnicodeDecodeError, OSError) as error:
+        reason = str(error).splitlines()[0]
+        raise InputFileError(
+            where, f"it is no readable table ({reason})",
+            do="Save it as CSV in UTF-8 with commas, or as Parquet.",
+        ) from error  # fmt: skip
+    if frame.is_empty():
+        raise InputFileError(where, "it has no row", do="Name a table with rows.")
+    return frame
+
+
+def typed_for(frame: pl.DataFrame, analyses: Iterable[Analysis], *, where: str) -> pl.DataFrame:
+    """Give columns that a plan uses as numbers or as true/false that type; others stay text.
+
+    Raises
+    ------
+    PlanError
+        If the table lacks a column.
+    InputFileError
+        If a column used as a number holds text; it names the row and the text.
+    """
+    needed: dict[str, str] = {}
+    for analysis in analyses:
+        for key, column in columns_of(analysis):
+            if column not in frame.columns:
+                raise PlanError(
+                    f'analysis "{analysis.id}"',
+                    f'{key} names the column "{column}", which is not in {where}',
+                    do=nearest(column, frame.columns),
+                )
+        for column in _numeric(analysis):
+            needed.setdefault(column, analysis.id)
+    out = frame
+    for column, first in needed.items():
+        if frame.schema[column] == pl.String:
+            out = out.with_columns(_numbers(frame[column], first, where=where))
+    sets = [name for name in frame.columns if name in ("set_a", "set_b", "set_c", "set_d")]
+    return out.with_columns(
+        pl.col(name).replace_strict(TRUTH, default=None, return_dtype=pl.Boolean)
+        for name in sets
+        if frame.schema[name] == pl.String
+    )
+
+
+def _read_csv(path: Path) -> pl.DataFrame:
+    header = path.read_text("utf-8-sig").partition("\n")[0]
+    if not header.strip():
+        raise InputFileError(str(path), "the file is empty", do="Name a table with rows.")
+    names = pl.read_csv(header.encode(), has_header=False, infer_schema=False).row(0)
+    repeated = [name for name in names if names.count(name) > 1]
+    if repeated:
+        raise InputFileError(
+            str(path), f'the column "{repeated[0]}" stands there twice', do="Rename one of them."
+        )
+    return pl.read_csv(path, infer_schema=False, null_values=list(MISSING))
+
+
+def _numeric(analysis: Analysis) -> list[str]:
+    """Name the columns that an analysis uses as numbers, unless they hold true and false."""
+    columns = [analysis.time, analysis.entry, analysis.weights]
+    groups = analysis.model in ("kaplan_meier", "log_rank", "risks", "cumulative_incidence")
+    terms = (*(() if groups else (analysis.exposure,)), *analysis.adjust_for,
+             *analysis.observation_terms)  # fmt: skip
+    columns += [name for name in terms if name not in analysis.categorical]
+    return [name for name in columns if name]
+
+
+def _numbers(values: pl.Series, analysis: str, *, where: str) -> pl.Series:
+    text = values.str.strip_chars()
+    if text.is_in(list(TRUTH)).fill_null(value=True).all() and text.is_not_null().any():
+        return text.replace_strict(TRUTH, return_dtype=pl.Boolean)
+    numbers = text.cast(pl.Float64, strict=False)
+    bad = (numbers.is_null() & text.is_not_null()).arg_true()
+    if len(bad):
+        row = int(bad[0])
+        raise InputFileError(
+            f"{where}, row {row + 2}",
+            f'the column "{values.name}" holds "{values[row]}", and analysis "{analysis}" uses it '
+            f"as a number ({len(bad)} such rows)",
+            do="Mend the cell, or name the column's reference level in categorical.",
+        )
+    return numbers
