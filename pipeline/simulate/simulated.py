@@ -72,9 +72,11 @@ class Record:
     ending: Ending
 
 
-def draw_network(seed: int, n_stifles: int, *, effects: Effects) -> Network:
+def draw_network(
+    seed: np.random.SeedSequence, n_stifles: int, *, effects: Effects
+) -> Network:
     """Draw patients, techniques and luck, each from its own child of `seed`."""
-    seeds = np.random.SeedSequence(seed).spawn(6)
+    seeds = seed.spawn(6)
     baseline = draw_baseline(np.random.default_rng(seeds[0]), n_stifles, effects=effects)
     return Network(
         baseline=baseline,
@@ -129,7 +131,7 @@ def simulate_study(
     if n_stifles < 1:
         raise ValueError(f"n_stifles must be at least 1, not {n_stifles}")
     chosen = effects or Effects()
-    network = draw_network(seed, n_stifles, effects=chosen)
+    network = draw_network(np.random.SeedSequence(seed), n_stifles, effects=chosen)
     return Simulated(
         tables=canonical_tables(follow(network, effects=chosen)),
         potential=_potential(network, effects=chosen),
