@@ -7,8 +7,9 @@ import numpy as np
 
 from analysis.arrays import FloatArray, IntArray
 from analysis.cox_result import CoxFit
+from analysis.firth_cox import FirthCoxFit
 from analysis.kernels.cox_influence import expected_events, hazard_steps
-from analysis.kernels.cox_likelihood import risk_sums
+from analysis.kernels.cox_likelihood import RiskSums, risk_sums
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -24,7 +25,9 @@ class BaselineHazard:
     centre: FloatArray
 
 
-def baseline_cumulative_hazard(fit: CoxFit, *, centred: bool = True) -> BaselineHazard:
+def baseline_cumulative_hazard(
+    fit: CoxFit | FirthCoxFit, *, centred: bool = True
+) -> BaselineHazard:
     """Estimate the cumulative baseline hazard, in the way of the fit's ties.
 
     Breslow's estimate, or Efron's for Efron's ties. `centred`: at the mean of the terms among the
@@ -35,7 +38,7 @@ def baseline_cumulative_hazard(fit: CoxFit, *, centred: bool = True) -> Baseline
     ValueError
         If the fit holds no number for a term.
     """
-    sums = risk_sums(fit.data, _scaled(fit), fit.weights_at_risk, fit.ties)
+    sums = _sums(fit)
     steps = hazard_steps(fit.data, sums)[:, 0]
     parts = pairwise(fit.data.slot_bounds)
     total = np.concatenate([np.cumsum(steps[low:high]) for low, high in parts])
@@ -48,7 +51,7 @@ def baseline_cumulative_hazard(fit: CoxFit, *, centred: bool = True) -> Baseline
     )
 
 
-def expected_by_row(fit: CoxFit) -> FloatArray:
+def expected_by_row(fit: CoxFit | FirthCoxFit) -> FloatArray:
     """Give the expected events of each row over its own follow-up, shape (n,), per unit of weight.
 
     Event less expected is the martingale residual; weighted, expected and observed events have
@@ -59,13 +62,19 @@ def expected_by_row(fit: CoxFit) -> FloatArray:
     ValueError
         If the fit holds no number for a term.
     """
-    sums = risk_sums(fit.data, _scaled(fit), fit.weights_at_risk, fit.ties)
+    sums = _sums(fit)
     out = np.zeros(fit.data.n_rows)
     out[fit.data.rows] = expected_events(fit.data, sums)
     return out
 
 
-def _scaled(fit: CoxFit) -> FloatArray:
+def _sums(fit: CoxFit | FirthCoxFit) -> RiskSums:
     if not np.isfinite(fit.coefficients).all() or not len(fit.data.rows):
         raise ValueError("fit must hold a number for every term")
-    return fit.scaled_coefficients
+    weights = fit.rows.weights
+    return risk_sums(
+        fit.data,
+        (fit.coefficients * fit.data.scale)[:, None],
+        None if weights is None else weights[fit.data.rows][:, None],
+        fit.ties,
+    )
