@@ -54,7 +54,8 @@ CLINICS: tuple[Clinic, ...] = (
         clinic_id="valley", kind="referral", country_code="DE",
         first_day=date(2015, 3, 2), last_day=date(2024, 5, 31), lock=date(2025, 2, 28),
         case_finding="theatre_log", n_screened=241, share=0.22, heavy=0.2, cats=0.06,
-        surgeons=("VOP1", "VOP2", "VOP3"), levels=("specialist", "specialist", "experienced_general"),
+        surgeons=("VOP1", "VOP2", "VOP3"),
+        levels=("specialist", "specialist", "experienced_general"),
         block=(-0.7, 0.6, -0.2), band=(1.0, -0.3, 0.1), two_wires=(0.8, 0.2, 0.6),
         reluxation=-0.15, implant=0.0, stay=(3.2, 2.2, 1.8, 1.4),
         weekly=True, contacts_on_form=8,
@@ -91,4 +92,3 @@ CLINIC_IDS = tuple(clinic.clinic_id for clinic in CLINICS)
 def day_number(day: date) -> int:
     """Count days from the epoch of the simulation."""
     return (day - EPOCH).days
-

@@ -9,27 +9,16 @@ from pipeline.simulate.baseline import Baseline
 from pipeline.simulate.clinics import CLINICS, day_number
 from pipeline.simulate.draws import BoolArray, IntArray
 from pipeline.simulate.effects import Effects
-from pipeline.simulate.latent import Fate, draw_fate
-from pipeline.simulate.technique import Technique
+from pipeline.simulate.latent import Latent
+from pipeline.simulate.network import Luck, Network
 from pipeline.simulate.troubles import (
     IMPLANT_REVISED,
     OPPOSITE,
     RELUXATION_REVISED,
-    Troubles,
-    draw_troubles,
     implant_kind,
     revision_day,
-)  # fmt: skip
-from pipeline.simulate.visits import Detected, VisitDraws, attended, detect, draw_visits
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Luck:
-    """All draws that happen after surgery; the same whichever technique is used."""
-
-    fate: Fate
-    visits: VisitDraws
-    troubles: Troubles
+)
+from pipeline.simulate.visits import detect
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,16 +39,6 @@ class Found:
     implant_brought: BoolArray
 
 
-def draw_luck(seeds: list[np.random.SeedSequence], baseline: Baseline) -> Luck:
-    """Draw fate, visits and troubles, each from its own stream."""
-    fate, visits, troubles = (np.random.default_rng(seed) for seed in seeds)
-    return Luck(
-        fate=draw_fate(fate, baseline),
-        visits=draw_visits(visits, baseline),
-        troubles=draw_troubles(troubles, baseline),
-    )
-
-
 def lock_day(baseline: Baseline) -> FloatArray:
     """Days from surgery to the day on which the clinic drew its export."""
     locks = np.array([day_number(item.lock) for item in CLINICS], dtype=np.float64)
@@ -67,21 +46,19 @@ def lock_day(baseline: Baseline) -> FloatArray:
 
 
 def find(
-    visits: FloatArray, luck: Luck, *, reluxation: FloatArray, implant: FloatArray,
-    baseline: Baseline, technique: Technique, effects: Effects, band: BoolArray | None = None,
-    horizon: FloatArray,
+    visits: FloatArray, network: Network, *, latent: Latent, effects: Effects,
+    horizon: FloatArray, band: BoolArray | None = None,
 ) -> Found:  # fmt: skip
     """Find latent troubles at `visits` (n, k), and let revisions, removal and death follow."""
+    luck, technique = network.luck, network.technique
     troubles = luck.troubles
     ended = np.where(troubles.ends_by > 0, troubles.other_day, np.inf)
     stop = np.minimum(luck.fate.death_day, ended)
     last = np.minimum(horizon, stop - 1)
-    seen = detect(
-        np.where(visits <= last[:, None], visits, np.inf), luck.visits,
-        reluxation=reluxation, implant=implant, baseline=baseline,
-    )  # fmt: skip
+    within = np.where(visits <= last[:, None], visits, np.inf)
+    seen = detect(within, luck.visits, latent=latent, baseline=network.baseline)
     removal = np.where(technique.pinned, troubles.planned_removal, np.inf)
-    removal = np.where((removal < implant) & (removal < seen.reluxation), removal, np.inf)
+    removal = np.where((removal < latent.implant) & (removal < seen.reluxation), removal, np.inf)
     removal = _until(removal, last)
     found_implant = _until(np.where(np.isfinite(removal), np.inf, seen.implant), last)
     found_reluxation = _until(seen.reluxation, last)
@@ -97,14 +74,9 @@ def find(
             wait=troubles.wait_implant,
         ), last),
         planned_removal=removal,
-        reluxation_brought=_brought(seen, "reluxation") & np.isfinite(found_reluxation),
-        implant_brought=_brought(seen, "implant") & np.isfinite(found_implant),
+        reluxation_brought=seen.reluxation_brought & np.isfinite(found_reluxation),
+        implant_brought=seen.implant_brought & np.isfinite(found_implant),
     )  # fmt: skip
-
-
-def kept_visits(luck: Luck, baseline: Baseline, first_trouble: FloatArray) -> FloatArray:
-    """Give the kept visits (n, 5) up to death, amputation and lock."""
-    return attended(luck.visits, baseline, first_trouble)
 
 
 def opposite_day(found: Found, luck: Luck, visits: FloatArray) -> FloatArray:
@@ -117,7 +89,3 @@ def opposite_day(found: Found, luck: Luck, visits: FloatArray) -> FloatArray:
 
 def _until(day: FloatArray, last: FloatArray) -> FloatArray:
     return np.where(day <= last, day, np.inf)
-
-
-def _brought(seen: Detected, name: str) -> BoolArray:
-    return seen.reluxation_brought if name == "reluxation" else seen.implant_brought

@@ -7,8 +7,9 @@ import numpy as np
 from analysis.arrays import FloatArray
 from pipeline.simulate.baseline import Baseline
 from pipeline.simulate.clinics import CLINICS
-from pipeline.simulate.course import Found, Luck, lock_day
+from pipeline.simulate.course import Found, lock_day
 from pipeline.simulate.draws import BoolArray, IntArray
+from pipeline.simulate.network import Luck
 from pipeline.simulate.visits import CLINIC, OTHER_VETERINARIAN, TELEPHONE
 
 CALL, BY_RELUXATION, BY_IMPLANT = 5, 6, 7

@@ -48,6 +48,7 @@ def recheck_rows(
     )
     phone = how == TELEPHONE
     trouble = (grade > 0) | (when == found.implant[stifle])
+    grade = np.where(phone, 0, grade)
     lameness = rng.poisson(np.exp(0.3 - 0.006 * np.minimum(when, 250)) + 0.9 * trouble).clip(0, 3)
     imaged = ~phone & (rng.random(len(when)) < np.where(when < 120, 0.85, 0.45))
     healing = _healing(rng, when, stifle, found=found)
@@ -56,13 +57,15 @@ def recheck_rows(
         recheck_day=pl.Series(when.astype(np.int64)),
         recheck_mode=pl.Series(labels(how, MODES)),
         unscheduled=pl.Series(order[stifle, place] >= BY_RELUXATION),
-        patella_grade=pl.Series([None if call else int(g) for call, g in zip(phone, grade, strict=True)], dtype=pl.Int64),
-        patella_direction=pl.Series([None if call or g == 0 else DIRECTIONS[d] for call, g, d
-                                     in zip(phone, grade, direction, strict=True)], dtype=pl.String),
+        patella_grade=pl.Series(grade),
+        patella_direction=pl.Series(labels(direction, DIRECTIONS)),
         lameness_score=pl.Series(lameness),
         radiographs_taken=pl.Series(imaged),
-        osteotomy_healing=pl.Series([None if empty else word for empty, word
-                                     in zip(blank, healing, strict=True)], dtype=pl.String),
+        osteotomy_healing=pl.Series(healing),
+    ).with_columns(
+        patella_grade=pl.when(~pl.lit(pl.Series(phone))).then("patella_grade"),
+        patella_direction=pl.when(pl.lit(pl.Series(grade > 0))).then("patella_direction"),
+        osteotomy_healing=pl.when(~pl.lit(pl.Series(blank))).then("osteotomy_healing"),
     )  # fmt: skip
 
 
@@ -114,13 +117,16 @@ def revision_rows(keys: pl.DataFrame, *, found: Found, troubles: Troubles) -> pl
         kind = int(found.implant_kind[stifle])
         implant = found.implant_revised[stifle]
         relux = found.reluxation_revised[stifle]
-        rows += [
+        again: list[tuple[float, str]] = [
+            (relux, "reluxation"),
+            (implant, REVISION_REASONS[kind]),
+            (found.planned_removal[stifle], "planned_removal"),
+        ]
+        rows.extend(
             {"stifle": stifle, "revision_day": int(day), "revision_reason": reason}
-            for day, reason in (
-                (relux, "reluxation"), (implant, REVISION_REASONS[kind]),
-                (found.planned_removal[stifle], "planned_removal"),
-            ) if np.isfinite(day)
-        ]  # fmt: skip
+            for day, reason in again
+            if np.isfinite(day)
+        )
     return _numbered(rows, keys, by="revision_day", number="revision_no")
 
 
@@ -162,9 +168,7 @@ def _other(stifle: int, troubles: Troubles) -> dict[str, object]:
                 severity=severity, treatment=treatment) | {"ssi_depth": depth}  # fmt: skip
 
 
-def _row(
-    stifle: int, kind: str, day: float, *, severity: str, treatment: str
-) -> dict[str, object]:
+def _row(stifle: int, kind: str, day: float, *, severity: str, treatment: str) -> dict[str, object]:
     return {"stifle": stifle, "complication_type": kind, "detected_day": int(day),
             "severity_class": severity, "treatment": treatment, "intraoperative": False,
             "ssi_depth": None}  # fmt: skip
@@ -176,6 +180,6 @@ def _numbered(rows: Rows, keys: pl.DataFrame, *, by: str, number: str) -> pl.Dat
     frame = pl.DataFrame(rows, infer_schema_length=None).sort("stifle", by, maintain_order=True)
     placed = pl.concat([keys.select("clinic_id", "local_stifle")[frame["stifle"]], frame],
                        how="horizontal")  # fmt: skip
-    return placed.with_columns(
-        pl.int_range(1, pl.len() + 1).over("stifle").alias(number)
-    ).drop("stifle")
+    return placed.with_columns(pl.int_range(1, pl.len() + 1).over("stifle").alias(number)).drop(
+        "stifle"
+    )

@@ -56,4 +56,6 @@ def write_demo(folder: Path, *, truth_stifles: int = TRUTH_STIFLES) -> None:
     """Write what of the demo study is simulated: exports, defects.csv and truth.csv."""
     write_exports(simulate_study(DEMO_SEED, DEMO_STIFLES), folder, seed=DEMO_SEED)
     truth: pl.DataFrame = true_effects(DEMO_SEED, truth_stifles)
-    write_csv(folder / "truth.csv", truth.with_columns(pl.col("estimate", "monte_carlo_error").round(5)))
+    write_csv(
+        folder / "truth.csv", truth.with_columns(pl.col("estimate", "monte_carlo_error").round(5))
+    )

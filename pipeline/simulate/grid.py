@@ -16,8 +16,8 @@ Record = dict[str, Cell]
 class Grid:
     """One table of an export; `rows` are mutable so that defects can be planted.
 
-    `cases` holds the case behind each row, none for a training patient. `title` stands above the header, `foot` below the
-    last row.
+    `cases` holds the case behind each row, none for a training patient. `title` stands above
+    the header, `foot` below the last row.
     """
 
     file: str
@@ -65,6 +65,11 @@ def decimal(value: float | None, *, comma: bool = False, places: int | None = No
 def say(code: object, words: dict[str, str], *, empty: str = "") -> str:
     """Give the clinic's word for a code; a code without a word is an error."""
     return empty if code is None else words[str(code)]
+
+
+def called(name: object, words: dict[str, str]) -> str:
+    """Give the clinic's word for a name, or the name where it has none of its own."""
+    return words.get(str(name), str(name))
 
 
 def numbered(names: Sequence[str], count: int) -> tuple[str, ...]:

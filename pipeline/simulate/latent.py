@@ -30,6 +30,14 @@ class Fate:
     death_day: FloatArray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Latent:
+    """Days on which trouble begins, seen or not, infinite where it never does."""
+
+    reluxation: FloatArray
+    implant: FloatArray
+
+
 def draw_fate(rng: np.random.Generator, baseline: Baseline) -> Fate:
     """Draw what would happen; death is one per animal and comes after its last operation."""
     n = len(baseline.day)
@@ -39,7 +47,7 @@ def draw_fate(rng: np.random.Generator, baseline: Baseline) -> Fate:
     last_gap = np.maximum(baseline.gap, baseline.gap[baseline.other])
     return Fate(
         reluxation=reluxation, implant=implant,
-        death_day=np.ceil(wait) + last_gap - baseline.gap + 1,
+        death_day=np.ceil(wait) + (last_gap - baseline.gap + 1).astype(np.float64),
     )  # fmt: skip
 
 

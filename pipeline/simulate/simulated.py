@@ -6,22 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pipeline.simulate.baseline import SIDES, Baseline, draw_baseline
+from pipeline.simulate.baseline import SIDES, Baseline
 from pipeline.simulate.clinics import CLINIC_IDS
-from pipeline.simulate.course import (
-    Found,
-    Luck,
-    draw_luck,
-    find,
-    kept_visits,
-    lock_day,
-    opposite_day,
-)  # fmt: skip
+from pipeline.simulate.course import Found, find, lock_day, opposite_day
 from pipeline.simulate.draws import labels
 from pipeline.simulate.effects import Effects
 from pipeline.simulate.ending import Contacts, Ending, contacts_of, end_of
 from pipeline.simulate.events import complication_rows, recheck_rows, revision_rows
-from pipeline.simulate.latent import implant_day, reluxation_day
+from pipeline.simulate.latent import Latent, implant_day, reluxation_day
+from pipeline.simulate.network import Network, draw_network
 from pipeline.simulate.rows import (
     animal_rows,
     clinic_rows,
@@ -29,18 +22,9 @@ from pipeline.simulate.rows import (
     procedure_rows,
     stifle_rows,
 )  # fmt: skip
-from pipeline.simulate.technique import BLOCK, WEDGE, Technique, draw_technique
+from pipeline.simulate.technique import BLOCK, WEDGE
+from pipeline.simulate.visits import attended
 from schemas.codebook import CANONICAL_TABLES, KEYS, Variable, of_table, read_codebook
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Network:
-    """Everything drawn for `n` stifles: patients, techniques and luck, before any follow-up."""
-
-    baseline: Baseline
-    technique: Technique
-    luck: Luck
-    paperwork: np.random.SeedSequence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,52 +50,36 @@ class Record:
     """One followed network as its clinics know it."""
 
     network: Network
-    visits: np.ndarray
     found: Found
     contacts: Contacts
     ending: Ending
 
 
-def draw_network(
-    seed: np.random.SeedSequence, n_stifles: int, *, effects: Effects
-) -> Network:
-    """Draw patients, techniques and luck, each from its own child of `seed`."""
-    seeds = seed.spawn(6)
-    baseline = draw_baseline(np.random.default_rng(seeds[0]), n_stifles, effects=effects)
-    return Network(
-        baseline=baseline,
-        technique=draw_technique(np.random.default_rng(seeds[1]), baseline),
-        luck=draw_luck(seeds[2:5], baseline),
-        paperwork=seeds[5],
-    )
-
-
 def follow(network: Network, *, effects: Effects) -> Record:
     """Follow every stifle with the technique it had, as its clinic would know of it."""
     baseline, technique, luck = network.baseline, network.technique, network.luck
-    reluxation = reluxation_day(luck.fate, baseline, technique, effects=effects)
-    implant = implant_day(luck.fate, baseline, technique, effects=effects)
-    visits = kept_visits(luck, baseline, np.minimum(reluxation, implant))
-    found = find(
-        visits, luck, reluxation=reluxation, implant=implant, baseline=baseline,
-        technique=technique, effects=effects, horizon=lock_day(baseline),
-    )  # fmt: skip
+    latent = Latent(
+        reluxation=reluxation_day(luck.fate, baseline, technique, effects=effects),
+        implant=implant_day(luck.fate, baseline, technique, effects=effects),
+    )
+    trouble = np.minimum(latent.reluxation, latent.implant)
+    visits = attended(luck.visits, baseline, trouble)
+    found = find(visits, network, latent=latent, effects=effects, horizon=lock_day(baseline))
     contacts = contacts_of(visits, found, luck, baseline)
+    others = luck.troubles.other_day
     events = np.column_stack([
         found.reluxation, found.reluxation_revised, found.implant, found.implant_revised,
-        found.planned_removal, np.where(luck.troubles.other_day < found.stop, luck.troubles.other_day, np.inf),
+        found.planned_removal, np.where(others < found.stop, others, np.inf),
     ])  # fmt: skip
     known = np.where(np.isfinite(events), events, -np.inf).max(axis=1)
     ending = end_of(
         np.random.default_rng(network.paperwork), contacts=contacts, known=known,
         baseline=baseline, found=found, luck=luck,
     )  # fmt: skip
-    return Record(network=network, visits=visits, found=found, contacts=contacts, ending=ending)
+    return Record(network=network, found=found, contacts=contacts, ending=ending)
 
 
-def simulate_study(
-    seed: int, n_stifles: int = 900, *, effects: Effects | None = None
-) -> Simulated:
+def simulate_study(seed: int, n_stifles: int = 900, *, effects: Effects | None = None) -> Simulated:
     """Simulate a study of five clinics.
 
     Parameters

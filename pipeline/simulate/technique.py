@@ -103,9 +103,7 @@ def _style(baseline: Baseline, surgeon: IntArray, name: str) -> FloatArray:
     return table[baseline.clinic, surgeon]
 
 
-def _sulcoplasty(
-    rng: np.random.Generator, baseline: Baseline, *, surgeon: IntArray
-) -> IntArray:
+def _sulcoplasty(rng: np.random.Generator, baseline: Baseline, *, surgeon: IntArray) -> IntArray:
     n = len(surgeon)
     block = rng.random(n) < chance(
         _style(baseline, surgeon, "block") + 0.5 * (np.log(baseline.weight_kg) - 1.8)
@@ -130,7 +128,8 @@ def _sizes(
     wire = np.where(inches, WIRES_IN[place] * MM_PER_INCH, WIRES_MM[place])
     wished = tibial * np.clip(rng.normal(0.345, 0.035, len(weight)), 0.25, 0.45)
     needed = wire * np.where(two_wires, 4.0, 3.0) + 0.1
-    return tibial, np.round(np.maximum(wished, np.minimum(needed, 0.48 * tibial)), 1), wire
+    depth = np.maximum(wished, np.minimum(needed, 0.48 * tibial)).round(1).astype(np.float64)
+    return tibial, depth, wire
 
 
 def _band_mm(baseline: Baseline) -> FloatArray:

@@ -1,4 +1,4 @@
-"""True effects: what the analyses of the demo would find with every stifle under both techniques."""
+"""True effects: what the demo's analyses would find with every stifle under both techniques."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -13,8 +13,8 @@ from pipeline.simulate.clinics import CLINICS
 from pipeline.simulate.course import Found, find
 from pipeline.simulate.draws import BoolArray
 from pipeline.simulate.effects import Effects
-from pipeline.simulate.latent import implant_day, reluxation_day
-from pipeline.simulate.simulated import Network, draw_network
+from pipeline.simulate.latent import Latent, implant_day, reluxation_day
+from pipeline.simulate.network import Network, draw_network
 from pipeline.simulate.technique import BLOCK, WEDGE
 from pipeline.simulate.troubles import BREAKAGE, IRRITATION, MIGRATION, SCREW, WIRE_BREAKAGE
 from pipeline.simulate.visits import full_attendance
@@ -62,7 +62,7 @@ def true_effects(seed: int, n: int = 1_000_000, *, effects: Effects | None = Non
     """
     chosen = effects or Effects()
     size = -(-n // BATCHES)
-    rows: list[dict[str, object]] = []
+    rows: list[dict[str, str | float]] = []
     for batch in range(BATCHES):
         network = draw_network(np.random.SeedSequence([seed, 3, batch]), size, effects=chosen)
         for question, (arms, inside, x) in _questions(network, chosen).items():
@@ -80,10 +80,16 @@ def true_effects(seed: int, n: int = 1_000_000, *, effects: Effects | None = Non
             n=pl.col("n").sum(),
         )
         .with_columns(
-            exposure=pl.col("question").replace_strict({name: pair[1] for name, pair in LEVELS.items()}),
-            reference=pl.col("question").replace_strict({name: pair[0] for name, pair in LEVELS.items()}),
+            exposure=pl.col("question").replace_strict(
+                {name: pair[1] for name, pair in LEVELS.items()}
+            ),
+            reference=pl.col("question").replace_strict(
+                {name: pair[0] for name, pair in LEVELS.items()}
+            ),
         )
-        .select("question", "measure", "exposure", "reference", "estimate", "monte_carlo_error", "n")
+        .select(
+            "question", "measure", "exposure", "reference", "estimate", "monte_carlo_error", "n"
+        )
     )
 
 
@@ -93,9 +99,7 @@ LEVELS: Mapping[str, tuple[str, str]] = {
 }  # fmt: skip
 
 
-def _questions(
-    network: Network, effects: Effects
-) -> dict[str, tuple[Arms, int, FloatArray]]:
+def _questions(network: Network, effects: Effects) -> dict[str, tuple[Arms, int, FloatArray]]:
     """Give per question both arms, the number of stifles, and the covariates (n, p)."""
     baseline, technique = network.baseline, network.technique
     yes = np.ones(len(baseline.day), dtype=bool)
@@ -106,7 +110,8 @@ def _questions(
     recession = eligible & np.isin(technique.sulcoplasty, (BLOCK, WEDGE))
     pinned = eligible & technique.pinned
     shared = _shared(network)
-    bridge = np.column_stack([technique.bridge == 1, technique.bridge == 2])
+    band, wires = technique.band.astype(np.float64), technique.two_wires.astype(np.float64)
+    bridge = np.column_stack([technique.bridge == 1, technique.bridge == 2]).astype(np.float64)
     year = np.floor(2015 + baseline.day / 365.25)
     of = _arms(network, effects)
     return {
@@ -116,11 +121,11 @@ def _questions(
         ),
         "band": (
             (of(pinned, "implant", band=~yes), of(pinned, "implant", band=yes)),
-            int(pinned.sum()), np.column_stack([shared, bridge, technique.two_wires])[pinned],
+            int(pinned.sum()), np.column_stack([shared, bridge, wires])[pinned],
         ),
         "wires": (
             (of(pinned, "implant", two_wires=~yes), of(pinned, "implant", two_wires=yes)),
-            int(pinned.sum()), np.column_stack([shared, bridge, technique.band])[pinned],
+            int(pinned.sum()), np.column_stack([shared, bridge, band])[pinned],
         ),
     }  # fmt: skip
 
@@ -136,19 +141,19 @@ def _shared(network: Network) -> FloatArray:
 def _arms(network: Network, effects: Effects) -> Callable[..., Arm]:
     luck, baseline, technique = network.luck, network.baseline, network.technique
     visits = full_attendance(luck.visits)
+    never = np.full(len(baseline.day), np.inf)
 
     def of(
         inside: BoolArray, outcome: str, *, block: BoolArray | None = None,
         band: BoolArray | None = None, two_wires: BoolArray | None = None,
     ) -> Arm:  # fmt: skip
-        found = find(
-            visits, luck,
+        latent = Latent(
             reluxation=reluxation_day(luck.fate, baseline, technique, effects=effects, block=block),
-            implant=implant_day(luck.fate, baseline, technique, effects=effects, band=band,
-                                two_wires=two_wires),
-            baseline=baseline, technique=technique, effects=effects, band=band,
-            horizon=np.full(len(baseline.day), np.inf),
-        )  # fmt: skip
+            implant=implant_day(
+                luck.fate, baseline, technique, effects=effects, band=band, two_wires=two_wires
+            ),
+        )
+        found = find(visits, network, latent=latent, effects=effects, horizon=never, band=band)
         last = np.where(visits < found.stop[:, None], visits, -1).max(
             axis=1, where=np.isfinite(visits), initial=0
         )

@@ -8,6 +8,7 @@ from analysis.arrays import FloatArray
 from pipeline.simulate.baseline import Baseline
 from pipeline.simulate.clinics import CLINICS
 from pipeline.simulate.draws import BoolArray, IntArray, chance
+from pipeline.simulate.latent import Latent
 
 # Planned rechecks at about 6 weeks, 3, 6 and 12 months: centre and spread in days.
 PLAN = ((42, 4), (87, 6), (178, 8), (355, 9))
@@ -91,10 +92,10 @@ class Detected:
 
 
 def detect(
-    visits: FloatArray, draws: VisitDraws, *, reluxation: FloatArray, implant: FloatArray,
-    baseline: Baseline,
-) -> Detected:  # fmt: skip
+    visits: FloatArray, draws: VisitDraws, *, latent: Latent, baseline: Baseline
+) -> Detected:
     """Find trouble at the first visit after it began, `visits` (n, k) or one it brought about."""
+    reluxation, implant = latent.reluxation, latent.implant
     own_reluxation = _own_visit(reluxation, draws.delay_reluxation, baseline)
     own_implant = _own_visit(implant, draws.delay_implant, baseline)
     found_reluxation = np.minimum(_next_visit(visits, reluxation), own_reluxation)

@@ -3,13 +3,19 @@
 from datetime import date, datetime
 
 from pipeline.simulate.defects.choose import (
-    alone, both, dead, filled, quiet, says, years_off,
+    alone,
+    both,
+    dead,
+    filled,
+    quiet,
+    says,
+    years_off,
 )  # fmt: skip
 from pipeline.simulate.planting import Defect
 
 
 def _read(cell: object) -> date:
-    return datetime.strptime(str(cell), "%m/%d/%Y").date()  # noqa: DTZ007
+    return datetime.strptime(str(cell), "%m/%d/%Y").date()
 
 
 HARBOUR = (

@@ -4,7 +4,15 @@ from datetime import date, datetime, timedelta
 
 from pipeline.simulate.casebook import Case
 from pipeline.simulate.defects.choose import (
-    Where, alone, anyone, both, early_event, quiet, same_session, says, years_off,
+    Where,
+    alone,
+    anyone,
+    both,
+    early_event,
+    quiet,
+    same_session,
+    says,
+    years_off,
 )  # fmt: skip
 from pipeline.simulate.grid import Cell, Record
 from pipeline.simulate.planting import Defect
@@ -15,7 +23,7 @@ CONTROLS, COMPLICATIONS = 1, 2
 def _read(cell: Cell | None) -> date:
     if isinstance(cell, date):
         return cell
-    return datetime.strptime(str(cell), "%d/%m/%Y").date()  # noqa: DTZ007
+    return datetime.strptime(str(cell), "%d/%m/%Y").date()
 
 
 def _number(column: str, low: float, high: float) -> Where:

@@ -4,7 +4,16 @@ from datetime import date, datetime, timedelta
 
 from pipeline.simulate.casebook import Case
 from pipeline.simulate.defects.choose import (
-    alive, alone, both, dead, early_event, filled, quiet, same_session, says, swapped,
+    alive,
+    alone,
+    both,
+    dead,
+    early_event,
+    filled,
+    quiet,
+    same_session,
+    says,
+    swapped,
     years_off,
 )  # fmt: skip
 from pipeline.simulate.grid import Record
@@ -14,7 +23,7 @@ RECHECKS, COMPLICATIONS = 1, 2
 
 
 def _read(cell: object) -> date:
-    return datetime.strptime(str(cell), "%d/%m/%Y").date()  # noqa: DTZ007
+    return datetime.strptime(str(cell), "%d/%m/%Y").date()
 
 
 def _day(day: date) -> str:

@@ -9,7 +9,7 @@ from pipeline.simulate.planting import Defect
 
 
 def _read(cell: object) -> date:
-    return datetime.strptime(str(cell), "%d.%m.%Y").date()  # noqa: DTZ007
+    return datetime.strptime(str(cell), "%d.%m.%Y").date()
 
 
 def _day(day: date) -> str:

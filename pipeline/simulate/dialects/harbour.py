@@ -1,11 +1,11 @@
-"""Harbour: North American habits; tab-separated, pounds, inches, gauge, rechecks beside the case."""
+"""Harbour: North American habits; tabs, pounds, inches, gauge, rechecks beside the case."""
 
 from datetime import date
 from pathlib import Path
 
 from pipeline.simulate.baseline import KG_PER_POUND
 from pipeline.simulate.casebook import Case, Row
-from pipeline.simulate.grid import Grid, Record, decimal, delimited, numbered, say
+from pipeline.simulate.grid import Grid, Record, called, decimal, delimited, numbered, say
 from pipeline.simulate.technique import MM_PER_INCH
 from shared.files import write_text
 
@@ -99,7 +99,7 @@ def _case(case: Case) -> Record:
     return {
         "Record": case.animal,
         "Species": say(facts["species"], SPECIES),
-        "Breed": BREED.get(facts["breed"], facts["breed"]),
+        "Breed": called(facts["breed"], BREED),
         "Sex": say(facts["sex_neuter"], SEX),
         "Age": f"{years}y {months}m" if years else f"{months}m",
         "Weight (lb)": decimal(facts["weight_kg"] / KG_PER_POUND, places=1),

@@ -1,13 +1,13 @@
-"""Lake: a French clinic; one workbook of three sheets with titles, totals, and two kinds of dates."""
+"""Lake: a French clinic; one workbook of three sheets, titles, totals, two kinds of dates."""
 
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import Any
 
 import xlsxwriter
+from xlsxwriter.worksheet import Worksheet
 
 from pipeline.simulate.casebook import Case, Row
-from pipeline.simulate.grid import Cell, Grid, Record, say
+from pipeline.simulate.grid import Cell, Grid, Record, called, say
 from shared.files import replacing
 
 FILE = "rotules_lac.xlsx"
@@ -34,14 +34,16 @@ SEX = {
 BREED = {
     "Yorkshire Terrier": "Yorkshire", "Pomeranian": "Spitz nain", "Maltese": "Bichon maltais",
     "Toy Poodle": "Caniche toy", "Jack Russell Terrier": "Jack Russell",
-    "Cavalier King Charles Spaniel": "Cavalier King Charles", "French Bulldog": "Bouledogue français",
+    "Cavalier King Charles Spaniel": "Cavalier King Charles",
+    "French Bulldog": "Bouledogue français",
     "Staffordshire Bull Terrier": "Staffie", "Labrador Retriever": "Labrador",
     "crossbreed": "croisé", "Domestic Shorthair": "Européen", "British Shorthair": "British",
 }  # fmt: skip
 SIDE = {"left": "G", "right": "D"}
 DIRECTION = {"medial": "médiale", "lateral": "latérale"}
 CRUCIATE = {
-    "intact": "intact", "partial_rupture": "rupture partielle", "complete_rupture": "rupture complète",
+    "intact": "intact", "partial_rupture": "rupture partielle",
+    "complete_rupture": "rupture complète",
 }  # fmt: skip
 EARLIER = {"none": "aucune", "cruciate": "LCC", "fracture": "fracture", "other": "autre"}
 GROOVE = {
@@ -53,7 +55,8 @@ FIXATION = {
 }  # fmt: skip
 BRIDGE = {"intact": "intacte", "cracked": "fissurée", "detached": "détachée"}
 RELEASE = {
-    "none": "aucune", "retinaculum": "rétinaculum", "retinaculum_and_capsule": "rétinaculum et capsule",
+    "none": "aucune", "retinaculum": "rétinaculum",
+    "retinaculum_and_capsule": "rétinaculum et capsule",
     "with_sartorius": "avec sartorius",
 }  # fmt: skip
 FEMORAL = {"none": "aucune", "closing_wedge": "fermeture"}
@@ -88,7 +91,8 @@ ACTION = {
 }  # fmt: skip
 DEPTH = {"superficial": "superficielle", "deep": "profonde"}
 REASON = {
-    "reluxation": "récidive", "implant_migration": "migration", "implant_breakage": "rupture d'implant",
+    "reluxation": "récidive", "implant_migration": "migration",
+    "implant_breakage": "rupture d'implant",
     "implant_irritation": "gêne", "tuberosity_fracture": "fracture tubérosité",
     "planned_removal": "retrait prévu", "other": "autre",
 }  # fmt: skip
@@ -116,7 +120,7 @@ def sheets(cases: list[Case]) -> list[Grid]:
 
 
 def save(grids: list[Grid], folder: Path) -> None:
-    """Write one workbook; its creation date is fixed so that the same study gives the same bytes."""
+    """Write one workbook; its creation date is fixed, so the same study gives the same bytes."""
     with replacing(folder / FILE) as draft:
         book = xlsxwriter.Workbook(draft, {"default_date_format": "dd/mm/yyyy"})
         book.set_properties({"created": EPOCH})
@@ -128,7 +132,7 @@ def save(grids: list[Grid], folder: Path) -> None:
         book.close()
 
 
-def _put(sheet: Any, row: int, column: int, *, cell: Cell) -> None:
+def _put(sheet: Worksheet, row: int, column: int, *, cell: Cell) -> None:
     if isinstance(cell, date):
         sheet.write_datetime(row, column, datetime(cell.year, cell.month, cell.day))
     elif isinstance(cell, str):
@@ -152,7 +156,7 @@ def _operation(case: Case) -> Record:
     row: Record = {
         "N° dossier": case.animal,
         "Espèce": say(facts["species"], SPECIES),
-        "Race": BREED.get(facts["breed"], facts["breed"]),
+        "Race": called(facts["breed"], BREED),
         "Sexe": say(facts["sex_neuter"], SEX),
         "Âge (mois)": round(facts["age_months"]),
         "Poids (kg)": facts["weight_kg"],

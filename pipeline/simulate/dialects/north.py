@@ -4,7 +4,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from pipeline.simulate.casebook import Case, Row
-from pipeline.simulate.grid import Grid, Record, decimal, delimited, say
+from pipeline.simulate.grid import Grid, Record, called, decimal, delimited, say
 from shared.files import write_text
 
 STIFLES = (
@@ -115,7 +115,7 @@ def _stifle(case: Case) -> Record:
     return {
         "Patient No": case.animal,
         "Species": say(facts["species"], SPECIES),
-        "Breed": BREED.get(facts["breed"], facts["breed"]),
+        "Breed": called(facts["breed"], BREED),
         "Sex": say(facts["sex_neuter"], SEX),
         "Date of birth": _day(born),
         "Surgery date": _day(case.operated),

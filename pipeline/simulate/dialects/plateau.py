@@ -1,10 +1,10 @@
-"""Plateau: a Spanish clinic; a pipe-delimited event log, one row per event, with copies and tests."""
+"""Plateau: a Spanish clinic; a pipe-delimited log, one row per event, with copies and tests."""
 
 from datetime import date
 from pathlib import Path
 
 from pipeline.simulate.casebook import Case, Row
-from pipeline.simulate.grid import Grid, Record, decimal, delimited, say
+from pipeline.simulate.grid import Grid, Record, called, decimal, delimited, say
 from shared.files import write_bytes
 
 HEADER = (
@@ -38,7 +38,8 @@ GROOVE = {
 }  # fmt: skip
 FIXATION = {"k_wire": "agujas", "k_wire_tension_band": "agujas+obenque", "screw": "tornillo"}
 RELEASE = {
-    "retinaculum": "liberación retináculo", "retinaculum_and_capsule": "liberación retináculo y cápsula",
+    "retinaculum": "liberación retináculo",
+    "retinaculum_and_capsule": "liberación retináculo y cápsula",
     "with_sartorius": "liberación con sartorio",
 }  # fmt: skip
 KIND = {
@@ -115,7 +116,7 @@ def _log(case: Case) -> list[Record]:
     key: Record = {
         "id_caso": case.animal,
         "especie": say(facts["species"], SPECIES),
-        "raza": BREED.get(facts["breed"], facts["breed"]),
+        "raza": called(facts["breed"], BREED),
         "lado": say(facts["side"], SIDE),
     }
     rows = [(case.operated, 0, key | _surgery(case))]
@@ -180,7 +181,13 @@ def _visit(visit: Row, place: int) -> Record:
     weeks, rest = divmod(int(visit["recheck_day"]), 7)
     dated = rest > 0 or place > 0
     grade = visit["patella_grade"]
-    seen = "s/d" if grade is None else f"{grade}/4 {visit['patella_direction']}" if grade else "estable"
+    seen = (
+        "s/d"
+        if grade is None
+        else f"{grade}/4 {visit['patella_direction']}"
+        if grade
+        else "estable"
+    )
     elsewhere = visit["recheck_mode"] == "other_veterinarian"
     return {
         "evento": "LLAMADA" if phone else "REVISION EXTERNA" if elsewhere else "REVISION",

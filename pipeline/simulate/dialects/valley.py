@@ -5,7 +5,7 @@ from itertools import groupby
 from pathlib import Path
 
 from pipeline.simulate.casebook import Case, Row
-from pipeline.simulate.grid import Grid, Record, decimal, delimited, numbered, say
+from pipeline.simulate.grid import Grid, Record, called, decimal, delimited, numbered, say
 from shared.files import write_bytes
 
 SIDES = {"left": "li", "right": "re"}
@@ -41,7 +41,8 @@ GROOVE = {
     "semicylindrical_recession": "Halbrundrezession", "abrasion": "Abrasion",
 }  # fmt: skip
 RELEASE = {
-    "retinaculum": "Release Retinakulum", "retinaculum_and_capsule": "Release Retinakulum u. Kapsel",
+    "retinaculum": "Release Retinakulum",
+    "retinaculum_and_capsule": "Release Retinakulum u. Kapsel",
     "with_sartorius": "Release m. Sartorius",
 }  # fmt: skip
 SEEN = {"operating_clinic": "Klinik", "other_veterinarian": "HTA", "telephone": "Telefon"}
@@ -108,7 +109,7 @@ def _animal(cases: list[Case]) -> Record:
     row: Record = {
         "Pat-Nr": cases[0].animal,
         "Tierart": say(facts["species"], SPECIES),
-        "Rasse": BREED.get(facts["breed"], facts["breed"]),
+        "Rasse": called(facts["breed"], BREED),
         "Geschlecht": say(facts["sex_neuter"], SEX),
         "BCS": facts["bcs"],
         "Letzte Info": _day(cases[0].last_known),
@@ -198,7 +199,11 @@ def _complications(cases: list[Case]) -> Record:
     row: Record = {}
     ordered = sorted(events, key=lambda item: item[:2])
     for place, (day, side, event) in enumerate(ordered, start=1):
-        kind = INFECTION[event["ssi_depth"]] if event["ssi_depth"] else KIND[event["complication_type"]]
+        kind = (
+            INFECTION[event["ssi_depth"]]
+            if event["ssi_depth"]
+            else KIND[event["complication_type"]]
+        )
         row |= {
             f"Kompl{place} Seite": side,
             f"Kompl{place} Art": kind,
