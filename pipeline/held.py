@@ -4,21 +4,13 @@ from collections.abc import Iterable, Mapping
 
 import polars as pl
 
-# Which open questions leave an outcome unknown. A value that is not understood may hide the event.
-SHARED = (
-    "outcome:all", "complication_type", "detected_day", "intraoperative", "revision_day",
-    "revision_reason", "end_status", "end_of_followup_day",
-)  # fmt: skip
+# Which open questions leave an outcome unknown, besides those that the rules name as outcomes.
+SHARED = ("outcome:all", "intraoperative")
 TARGETS: Mapping[str, tuple[str, ...]] = {
-    "relux": (
-        *SHARED, "outcome:reluxation", "patella_grade", "patella_direction", "recheck_mode",
-        "recheck_day", "luxation_direction",
-    ),
-    "implant": (
-        *SHARED, "outcome:implant", "implant_removed_day", "implant_removal_reason", "ttt_done",
-    ),
-    "major": (*SHARED, "severity_class", "treatment", "death_cause"),
-}  # fmt: skip
+    "relux": (*SHARED, "outcome:reluxation", "detected_by"),
+    "implant": (*SHARED, "outcome:implant", "implant_removal_reason"),
+    "major": (*SHARED, "severity_class", "treatment", "death_cause", "ssi_depth"),
+}
 # The outcomes that share a hold.
 FAMILIES: Mapping[str, tuple[str, ...]] = {
     "relux": ("relux", "relux_possible", "relux_important", "relux_revised", "opposite"),

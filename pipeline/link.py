@@ -83,7 +83,7 @@ def link(tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame) -> Linked:
         operations=_operations(rows, later),
         holds=pl.concat([_with_stifle(holds, rows), own]).unique().sort(HOLD),
         near_matches=near,
-        findings=link_findings(tables, rows, near=near, contradictions=contradictions),
+        findings=link_findings(tables, rows, contradictions=contradictions),
         n_reported_twice=rows.filter(pl.col("kind") == "reported_twice").height,
     )  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""What linking asks the clinics: shared animals, near matches, operations sent as new cases."""
+"""What linking asks the clinics beyond the rules: operations sent twice or as new cases."""
 
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -15,7 +15,6 @@ def link_findings(
     tables: Mapping[str, pl.DataFrame],
     rows: pl.DataFrame,
     *,
-    near: pl.DataFrame,
     contradictions: pl.DataFrame,
 ) -> pl.DataFrame:
     """Put the questions in one frame.
@@ -26,32 +25,23 @@ def link_findings(
         Accepted tables.
     rows
         The table `operations` of SQL: one row per stifle row, with its kind.
-    near, contradictions
-        The tables `near_matches` and `contradictory_links` of SQL.
+    contradictions
+        The table `contradictory_links` of SQL.
     """
     stifles = tables["stifles"].select("clinic_id", "local_animal", "side", *WHERE)
     told = rows.join(stifles, on=["clinic_id", "row_id"], how="inner").sort("row_id")
-    found = [*_shared(told), *_sent_as_new(told), *_near(near, stifles)]
+    found = [*_reported_twice(told), *_sent_as_new(told)]
     found += _contradictory(told.join(contradictions, on="animal_id", how="inner"))
     return findings(found)
 
 
-def _shared(told: pl.DataFrame) -> Iterator[dict[str, Any]]:
-    """Ask once per row of an animal that has several codes."""
-    several = told.filter(pl.col("joined"))
-    for row in several.iter_rows(named=True):
+def _reported_twice(told: pl.DataFrame) -> Iterator[dict[str, Any]]:
+    for row in told.filter(pl.col("kind") == "reported_twice").iter_rows(named=True):
         yield _about(row) | {
-            "rule": "R05", "action": "ask", "variable": "local_animal",
-            "says": "Another code of the study has the same link key; both are counted as one "
-            "animal.",
-            "fix": CONFIRM,
+            "rule": "R05", "action": "ask", "variable": "surgery_date",
+            "says": "This operation is reported twice under one link key; it is counted once.",
+            "fix": "Confirm that there was one operation on this joint that day.",
         }  # fmt: skip
-        if row["kind"] == "reported_twice":
-            yield _about(row) | {
-                "rule": "R05", "action": "ask", "variable": "surgery_date",
-                "says": "Two clinics report this operation; it is counted once.",
-                "fix": "Confirm that there was one operation on this joint that day.",
-            }  # fmt: skip
 
 
 def _sent_as_new(told: pl.DataFrame) -> Iterator[dict[str, Any]]:
@@ -67,25 +57,6 @@ def _sent_as_new(told: pl.DataFrame) -> Iterator[dict[str, Any]]:
             "fix": "Confirm the earlier operation and give the reason for this one.",
             "holds": "" if dated else "outcome:all",
         }  # fmt: skip
-
-
-def _near(near: pl.DataFrame, stifles: pl.DataFrame) -> Iterator[dict[str, Any]]:
-    """Ask at both ends of each pair; another clinic's animal code is not told."""
-    ends = [("", "other_"), ("other_", "")]
-    address = {row["row_id"]: row for row in stifles.iter_rows(named=True)}
-    for pair in near.iter_rows(named=True):
-        for own, other in ends:
-            row = address[pair[f"{own}row_id"]]
-            same = pair["clinic_id"] == pair["other_clinic_id"]
-            known = (
-                f"the animal {pair[f'{other}local_animal']}" if same else "one at another clinic"
-            )
-            yield _about(row) | {
-                "rule": "R06", "action": "ask", "variable": "local_animal",
-                "says": f"This may be the same animal as {known}: species, breed, sex, side and "
-                "day of surgery are the same, age and weight nearly so.",
-                "fix": "Say whether it is one animal; if so, send it under one code or link key.",
-            }  # fmt: skip
 
 
 def _contradictory(told: pl.DataFrame) -> Iterator[dict[str, Any]]:
