@@ -80,7 +80,8 @@ def _damage(grid: Grid, index: int, defect: Defect) -> dict[str, Cell]:
     was = row.get(defect.column, "")
     if defect.adds_row:
         grid.add(case, dict(row) | wrong)
-        index, was = len(grid.rows) - 1, ""
+        was = f"copy of row {grid.number(index)}"
+        index = len(grid.rows) - 1
     else:
         row.update(wrong)
     return {

@@ -46,7 +46,7 @@ PLATEAU = (
                case.facts["end_of_followup_day"]) > 100
                and case.facts["luxation_direction"] == "medial")),
            change=_later_operation, adds_row=True),
-    Defect(kind="amputation called minor", rule="R74", column="tratamiento",
+    Defect(kind="amputation called minor", rule="R73", column="tratamiento",
            where=lambda row, case: row["evento"] == "COMPLICACION" and row["gravedad"] == "leve",
            change=lambda row, case: {"tratamiento": "amputación"}),
     Defect(kind="recheck of an animal that was not sent", rule="R01", column="id_caso",
