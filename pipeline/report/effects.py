@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.plan import Analysis
+from pipeline.report.cells import count_cell
 from pipeline.report.labels import MEASURES, MODELS, Labels, plain, small
 from pipeline.report.rows import distinct, of
 from pipeline.report.sentences import concern_note
 from pipeline.report.tables import Cell, Line, Table
 from pipeline.report.text import RATIOS, day_text, estimate_and_interval, p_text, whole
-from pipeline.report.wide import count_cell
 from shared.estimate import Estimate
 
 EFFECTS = (*sorted(RATIOS - {"standardised_ratio"}), "risk_difference", "number_needed_to_treat")
@@ -39,6 +39,7 @@ def risk_rows(rows: Sequence[Estimate], analysis: Analysis) -> list[Estimate]:
         if row.day is not None
         and row.state in (None, analysis.event_of_interest)
         and arm_of(row, analysis) in analysis.levels
+        and row.role in (None, analysis.role)
     ]
 
 
@@ -76,7 +77,10 @@ def contrast_at(
             effects = [
                 row
                 for row in effect_rows(rows, analysis)
-                if row.day == day and row.adjustment == adjustment and row.level in (level, None)
+                if row.day == day
+                and row.adjustment == adjustment
+                and row.level in (level, None)
+                and row.role in (None, analysis.role)
             ]
             return Contrast(
                 reference=arms[analysis.levels[0]],
@@ -119,7 +123,7 @@ def effect_table(
         shown = of(effect_rows(rows, analysis), *sorted(RATIOS))
         if shown:
             lines.append(Line(analysis_title(analysis, labels)))
-        lines += [_effect_line(row, labels) for row in shown]
+        lines += [_effect_line(row) for row in shown]
     return Table(
         id=table_id,
         caption="Ratios with their intervals, the numbers they rest on, and what to mind",
@@ -166,15 +170,25 @@ def analysis_title(analysis: Analysis, labels: Labels) -> str:
     return f"{outcome}: {model}"
 
 
-def _effect_line(row: Estimate, labels: Labels) -> Line:
+def effect_name(row: Estimate) -> str:
+    """Name an effect: "Odds ratio at 12 months, adjusted, weighted for unknown outcomes"."""
     measure = MEASURES.get(row.measure, small(plain(row.measure)))
     when = f" at {day_text(row.day)}" if row.day is not None else ""
     parts = [plain(measure) + when, row.adjustment or "crude"]
-    if row.model and row.model.startswith("firth"):
+    model = row.model or ""
+    if "firth" in model:
         parts.append("penalised")
+    if "weighted" in model:
+        parts.append("weighted for unknown outcomes")
+    elif "outcome_selected_by_follow_up" in row.concerns:
+        parts.append("complete cases only")
+    return ", ".join(parts)
+
+
+def _effect_line(row: Estimate) -> Line:
     p_value = p_text(row.p_value)
     return Line(
-        ", ".join(parts),
+        effect_name(row),
         (
             Cell(estimate_and_interval(row), row.row_id, note=concern_note(row)),
             Cell(p_value, row.row_id if p_value else ""),

@@ -95,6 +95,8 @@ class Labels:
     def outcome(self, column: str | None, state: str | None = None) -> str:
         """Name an outcome: the label of its state where it has one, else of its column."""
         wanted = state or column or ""
+        if f"{wanted}_state" in self.variables:
+            return self.name(f"{wanted}_state")
         own = self.variables.get(column or "")
         if own and wanted in own.codes:
             return own.codes[wanted]

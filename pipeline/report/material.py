@@ -1,7 +1,7 @@
 """All that the report is made from; numbers stand in `rows`, `curves`, `flow` and `counts` only."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import polars as pl
@@ -18,17 +18,19 @@ from shared.estimate import Estimate
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """One question of the plan and the analyses that answer it, sensitivity analyses apart."""
+    """One question of the plan, the analyses that answer it, and those that test the answer."""
 
     id: str
     text: str
     role: str
     analyses: tuple[Analysis, ...]
+    sensitivities: tuple[Analysis, ...]
 
     @property
     def lead(self) -> Analysis:
         """The analysis that names exposure and levels."""
-        return next((item for item in self.analyses if item.exposure), self.analyses[0])
+        items = (*self.analyses, *self.sensitivities)
+        return next((item for item in items if item.exposure), items[0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,13 +49,19 @@ class Material:
 
     @property
     def questions(self) -> tuple[Question, ...]:
-        """Questions in the order of the plan; analyses without a question stand alone."""
+        """Questions in the order of the plan.
+
+        An analysis without a question belongs to the last one asked of the same exposure; where
+        there is none, it stands alone.
+        """
         grouped: dict[str, list[Analysis]] = {}
+        asked: dict[str | None, str] = {}
         for item in self.analyses:
-            if item.role != "sensitivity":
-                grouped.setdefault(item.question or item.id, []).append(item)
+            text = item.question or asked.get(item.exposure) or item.id
+            asked[item.exposure] = text
+            grouped.setdefault(text, []).append(item)
         return tuple(
-            Question(id=f"question-{place}", text=text, role=items[0].role, analyses=tuple(items))
+            _question(place, text, items)
             for place, (text, items) in enumerate(grouped.items(), start=1)
         )
 
@@ -64,13 +72,47 @@ class Material:
         )
 
 
+def _question(place: int, text: str, items: list[Analysis]) -> Question:
+    main = tuple(item for item in items if item.role != "sensitivity")
+    return Question(
+        id=f"question-{place}",
+        text=text,
+        role=(main or tuple(items))[0].role,
+        analyses=main,
+        sensitivities=tuple(item for item in items if item.role == "sensitivity"),
+    )
+
+
+BOUNDS = ("held_event", "held_free")
+
+
+def with_bounds(analyses: tuple[Analysis, ...], done: Collection[str]) -> tuple[Analysis, ...]:
+    """Add the bounds that were run beside the plan: all held stifles as events, and none."""
+    known = {item.id for item in analyses}
+    out: list[Analysis] = []
+    for item in analyses:
+        out.append(item)
+        for ending in BOUNDS:
+            name = f"{item.id}_{ending}"
+            if name in done and name not in known:
+                out.append(
+                    replace(
+                        item, id=name, role="sensitivity", time=f"{item.time}_{ending}",
+                        event=f"{item.event}_{ending}",
+                        population="A" if item.population == "B" else item.population,
+                    )
+                )  # fmt: skip
+    return tuple(out)
+
+
 def gather(
     results: pl.DataFrame, curves: pl.DataFrame, flow: pl.DataFrame, *,
     study: Study, codebook: Iterable[Variable], checked_counts: CheckedCounts,
     run_info: Mapping[str, Any],
 ) -> Material:  # fmt: skip
     """Bring together what the pages are written from."""
-    analyses = parse_analyses(list(study.analyses)) if study.analyses else ()
+    planned = parse_analyses(list(study.analyses)) if study.analyses else ()
+    analyses = with_bounds(planned, results["analysis"].unique().to_list())
     arms = [(item.exposure or "", level) for item in analyses for level in item.levels]
     return Material(
         rows=read_rows(results), curves=curves, flow=flow, counts=checked_counts, study=study,

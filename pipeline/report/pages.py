@@ -7,12 +7,14 @@ from typing import Any
 import polars as pl
 from markupsafe import Markup
 
+from pipeline.flow import flow_svg
 from pipeline.report import blocks
-from pipeline.report.blocks import Link, Section, paragraph
+from pipeline.report.blocks import Link, Section
 from pipeline.report.counts import CheckedCounts
 from pipeline.report.figures import drawing
 from pipeline.report.material import Material, gather
 from pipeline.report.pictures import Pictures
+from pipeline.report.save_tables import save_tables
 from pipeline.report.section_about import (
     definitions_section,
     deviations_section,
@@ -20,8 +22,16 @@ from pipeline.report.section_about import (
     provenance_section,
     statements_section,
 )
-from pipeline.report.section_results import forest_section, question_section
+from pipeline.report.section_arms import arms_section, overlap_section, precision_section
+from pipeline.report.section_clinics import clinics_section
+from pipeline.report.section_follow_up import follow_up_section, missing_section
+from pipeline.report.section_forest import forest_section
+from pipeline.report.section_happened import happened_section
+from pipeline.report.section_limits import limits_section
+from pipeline.report.section_results import question_section
+from pipeline.report.section_sensitivity import held_section, sensitivity_section
 from pipeline.report.section_study import asked_section, design_line, flow_section, rows_strip
+from pipeline.report.surgeon_page import surgeon_sections
 from pipeline.study import Study
 from schemas.codebook import Variable
 from shared.files import write_text
@@ -40,23 +50,37 @@ def write_report(
     pictures = Pictures()
     with drawing():
         sections = report_sections(material, pictures)
-        index = blocks.page(
+        saved = pictures.save(folder / "figures")
+    pages = {
+        "index.html": blocks.page(
             title=study.title, design=design_line(material), lead=[rows_strip(material)],
             contents=[*sections, Link("surgeon.html", "For the surgeon")], sections=sections,
             imprint=imprint(material),
-        )  # fmt: skip
-        saved = pictures.save(folder / "figures")
-    write_text(folder / "index.html", index)
-    return [folder / "index.html", *saved]
+        ),
+        "surgeon.html": surgeon_page(material),
+    }  # fmt: skip
+    for name, text in pages.items():
+        write_text(folder / name, text)
+    return [*(folder / name for name in pages), *saved, *save_tables(material, folder / "tables")]
 
 
 def report_sections(material: Material, pictures: Pictures) -> list[Section]:
     """Put the report together in the order in which a reader asks."""
     return [
         asked_section(material),
-        flow_section(material, Markup("")),
+        flow_section(material, Markup(flow_svg(material.flow))),
+        arms_section(material, pictures),
+        missing_section(material),
+        follow_up_section(material),
+        overlap_section(material),
+        precision_section(material),
         *(question_section(question, material, pictures) for question in material.questions),
         forest_section(material, pictures),
+        sensitivity_section(material),
+        held_section(material),
+        happened_section(material),
+        clinics_section(material, pictures),
+        limits_section(material),
         methods_section(material),
         definitions_section(material),
         deviations_section(material),
@@ -65,12 +89,19 @@ def report_sections(material: Material, pictures: Pictures) -> list[Section]:
     ]
 
 
+def surgeon_page(material: Material) -> str:
+    """Write the page for the surgeon."""
+    sections = surgeon_sections(material)
+    return blocks.page(
+        title=f"For the surgeon: {material.study.title}", design=design_line(material), lead=[],
+        contents=[*sections, Link("index.html", "The whole report")], sections=sections,
+        imprint=imprint(material),
+    )  # fmt: skip
+
+
 def imprint(material: Material) -> str:
     """Say at the foot of a page what it belongs to."""
     return (
         f"{material.study.title}. Every number on this page carries the address of the row of the "
         "results it was read from."
     )
-
-
-__all__ = ["paragraph", "write_report"]

@@ -1,6 +1,6 @@
 """Results as a surgeon reads them: risks of 100 stifles first, then ratios, then doubts."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from markupsafe import Markup
 
@@ -19,6 +19,8 @@ from pipeline.report.text import (
     p_text,
 )
 from shared.estimate import CONCERNS, Estimate
+
+SAID_ELSEWHERE = frozenset({"held_rows", "interval_through_infinity"})
 
 
 def risk_sentence(
@@ -89,8 +91,14 @@ def ratio_sentence(crude: Estimate | None, adjusted: Estimate | None) -> Markup:
 
 
 def concern_texts(row: Estimate) -> list[str]:
-    """Give the concerns of a row in words."""
-    return [CONCERNS[code] for code in row.concerns]
+    """Give the concerns of a row in words; those said once for a whole table are left out."""
+    return [CONCERNS[code] for code in row.concerns if code not in SAID_ELSEWHERE]
+
+
+def common_notes(rows: Iterable[Estimate]) -> tuple[str, ...]:
+    """Give what is to be said once under a table of these rows."""
+    found = {code for row in rows for code in row.concerns}
+    return ("Stifles with an open question to their clinic are left out.",) * ("held_rows" in found)
 
 
 def concern_note(row: Estimate) -> str:

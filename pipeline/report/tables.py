@@ -22,6 +22,7 @@ class Cell:
     detail: str = ""  # under the number in small print: what it rests on
     pale: bool = False  # greyed: too few stifles to lean on
     words: bool = False  # prose that may wrap
+    span: int = 1  # columns it takes
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,8 @@ class Table:
     def __post_init__(self) -> None:
         """Refuse a line that does not fit the columns."""
         for line in self.lines:
-            if line.cells and len(line.cells) != len(self.columns) - 1:
+            width = sum(cell.span for cell in line.cells)
+            if line.cells and width != len(self.columns) - 1:
                 raise ValueError(f"table {self.id}: the line {line.header!r} does not fit")
 
 
@@ -73,9 +75,13 @@ def as_csv(table: Table) -> str:
     writer.writerow([table.columns[0], *names])
     for line in table.lines:
         cells = line.cells or (EMPTY,) * (len(table.columns) - 1)
-        parts = [part for cell in cells for part in (_all_text(cell), cell.row_id)]
+        parts = [part for cell in cells for part in _csv_parts(cell)]
         writer.writerow([_harmless(part) for part in (_plain(line.header), *parts)])
     return out.getvalue()
+
+
+def _csv_parts(cell: Cell) -> list[str]:
+    return [_all_text(cell), cell.row_id, *([""] * 2 * (cell.span - 1))]
 
 
 def _parts(lines: Sequence[Line]) -> list[list[Line]]:
@@ -112,7 +118,8 @@ def _cell(cell: Cell) -> Markup:
         for name, text in (("detail", cell.detail), ("concern", cell.note))
         if text
     )
-    return Markup("<td{}{}>{}{}</td>").format(kind, address, cell.text, under)
+    span = Markup(' colspan="{}"').format(cell.span) if cell.span > 1 else Markup("")
+    return Markup("<td{}{}{}>{}{}</td>").format(kind, span, address, cell.text, under)
 
 
 def _all_text(cell: Cell) -> str:

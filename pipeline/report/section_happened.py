@@ -1,0 +1,100 @@
+"""What happened, counted by kind and time frame, beside the definitions of the outcomes."""
+
+from collections.abc import Sequence
+
+from pipeline.report.blocks import Section, fold, paragraph
+from pipeline.report.labels import Labels, plain
+from pipeline.report.material import Material
+from pipeline.report.rows import distinct, of
+from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
+from pipeline.report.text import whole
+from shared.estimate import Estimate
+
+SOURCES = {
+    "complication": ("Complications recorded by the clinics", "complication_type"),
+    "revision": ("Reasons of further operations", "revision_reason"),
+    "palpation": ("Found on palpation at a recheck", "patella_grade"),
+    "end": ("Ends of life or limb", "end_status"),
+}
+
+
+def happened_section(material: Material) -> Section:
+    """Count outcomes and events."""
+    blocks = [
+        paragraph(
+            "Counts of stifles, whatever their follow-up: they are no risks. A stifle counts once "
+            "in a line and time frame. Days 1 to 91 are perioperative, to 183 short term, to 365 "
+            "mid term, later long term."
+        )
+    ]
+    table = outcome_table(material)
+    if table.lines:
+        blocks.append(as_html(table))
+    rows = of(material.rows, "count", analysis="events")
+    for source in distinct(row.state for row in rows):
+        events = _event_table([row for row in rows if row.state == source], source, material.labels)
+        blocks.append(fold(events.caption, as_html(events)))
+    return Section("happened", "What happened", "Complications", tuple(blocks))
+
+
+def outcome_table(material: Material) -> Table:
+    """First events of each outcome by time frame, with the definition of the outcome."""
+    rows = of(material.rows, "count", analysis="outcomes")
+    frames = distinct(row.level for row in rows if row.state)
+    lines: list[Line] = []
+    for outcome in distinct(row.outcome for row in rows if row.state or row.term):
+        lines += _outcome_lines(
+            [row for row in rows if row.outcome == outcome], outcome, frames, material.labels
+        )
+    columns = ("Outcome", "At risk", "All", *(plain(frame) for frame in frames))
+    return Table(
+        id="outcomes", caption="First event of each outcome, by time frame", columns=columns,
+        lines=tuple(lines),
+    )  # fmt: skip
+
+
+def _outcome_lines(
+    rows: Sequence[Estimate], outcome: str, frames: Sequence[str], labels: Labels
+) -> list[Line]:
+    variable = labels.variables.get(f"{outcome}_state")
+    event = next(iter(variable.codes)) if variable else outcome
+    risk = next((row for row in rows if row.term == "at_risk"), None)
+    found = {row.level: row for row in rows if row.state == event}
+    cells = [_cell(risk), _cell(found.get(None)), *(_cell(found.get(frame)) for frame in frames)]
+    title = labels.outcome(outcome)
+    if variable and variable.definition:
+        return [Line(title, tuple(cells)), *_definition(variable.definition, len(cells))]
+    return [Line(title, tuple(cells))]
+
+
+def _definition(text: str, width: int) -> list[Line]:
+    wide = Cell(text, words=True, span=width)
+    return [Line("Definition", (wide,), indented=True)]
+
+
+def _event_table(rows: Sequence[Estimate], source: str | None, labels: Labels) -> Table:
+    title, variable = SOURCES.get(source or "", (plain(source or ""), ""))
+    frames = distinct(row.level for row in rows)
+    found = {(row.term, row.level): row for row in rows}
+    lines = tuple(
+        Line(
+            _event_name(event, variable, labels),
+            (_cell(found.get((event, None))), *(_cell(found.get((event, f))) for f in frames)),
+        )
+        for event in distinct(row.term for row in rows)
+    )
+    return Table(
+        id=f"events-{source}", caption=title,
+        columns=("Event", "All", *(plain(frame) for frame in frames)), lines=lines,
+    )  # fmt: skip
+
+
+def _event_name(event: str, variable: str, labels: Labels) -> str:
+    known = labels.variables.get(variable)
+    if known and event in known.codes:
+        return known.codes[event]
+    return labels.outcome(event)
+
+
+def _cell(row: Estimate | None) -> Cell:
+    return EMPTY if row is None else Cell(whole(row.estimate or 0), row.row_id)

@@ -1,0 +1,146 @@
+"""Whether the answer stands when rules are changed, and when held stifles are counted."""
+
+from collections.abc import Sequence
+
+from markupsafe import Markup
+
+from pipeline.plan import Analysis
+from pipeline.report.blocks import Section, heading, paragraph
+from pipeline.report.cells import count_cell
+from pipeline.report.counts import count_id
+from pipeline.report.effects import effect_rows
+from pipeline.report.labels import SETS, Labels, plain, small
+from pipeline.report.material import Material, Question
+from pipeline.report.rows import number, of
+from pipeline.report.sentences import concern_note, versus
+from pipeline.report.tables import Cell, Line, Table, as_html
+from pipeline.report.text import RATIOS, estimate_and_interval, whole
+from shared.estimate import Estimate
+
+HELD_AS_EVENT, HELD_AS_FREE = "_held_event", "_held_free"
+TARGETS = {
+    "outcome:reluxation": "Reluxation",
+    "outcome:implant": "Implant complications",
+    "outcome:all": "All outcomes",
+}
+
+
+def sensitivity_section(material: Material) -> Section:
+    """Show each primary ratio beside what other rules give."""
+    blocks = [
+        paragraph(
+            "Each line answers the same question under another rule that was named beforehand. "
+            "An answer that holds in all lines is sturdier than one that hangs on a rule."
+        )
+    ]
+    blocks += [as_html(table) for table in sensitivity_tables(material)]
+    return Section("sensitivity", "Does the answer hold?", "Sensitivity", tuple(blocks))
+
+
+def sensitivity_tables(material: Material) -> list[Table]:
+    """Give one table per question that has sensitivity analyses."""
+    return [
+        _question_table(question, material)
+        for question in material.questions
+        if any(main_effects(item, material.rows) for item in question.sensitivities)
+    ]
+
+
+def held_section(material: Material) -> Section:
+    """Say how many stifles wait for an answer, and what the two extremes would give."""
+    blocks = [paragraph(held_sentence(material))]
+    if len(material.counts.holds):
+        blocks.append(as_html(held_table(material)))
+    for question in material.questions:
+        bounds = [
+            item
+            for item in question.sensitivities
+            if (item.event or "").endswith((HELD_AS_EVENT, HELD_AS_FREE))
+        ]
+        lines = [line for item in bounds for line in _lines(item, material)]
+        if lines:
+            title = versus(question.lead, material.labels)
+            blocks += [heading(title), as_html(_table(f"held-{question.id}", title, lines))]
+    return Section("held", "Stifles that wait for an answer", "Held stifles", tuple(blocks))
+
+
+def held_sentence(material: Material) -> Markup:
+    """Say how many holds there are."""
+    holds = material.counts.holds
+    if not len(holds):
+        return Markup("No stifle waits for an answer from its clinic.")
+    return Markup(
+        "{} outcomes or variables of single stifles are unknown until a clinic answers a question; "
+        "they are never counted as free of the event. Below, the ratios if all of them had had the "
+        "event, and if none had."
+    ).format(number(whole(int(holds["n"].sum())), count_id("holds", "all")))
+
+
+def held_table(material: Material) -> Table:
+    """Held stifles by what is held and by clinic."""
+    holds = material.counts.holds
+    clinics = holds["clinic_id"].unique().sort().to_list()
+    found = {(row["target"], row["clinic_id"]): row["n"] for row in holds.iter_rows(named=True)}
+    lines = tuple(
+        Line(
+            TARGETS.get(target, material.labels.name(target)),
+            tuple(
+                Cell(whole(found.get((target, clinic), 0)), count_id("holds", clinic, target))
+                for clinic in clinics
+            ),
+        )
+        for target in sorted({target for target, _ in found})
+    )
+    columns = ("What is held", *(material.labels.clinic(clinic) for clinic in clinics))
+    return Table(id="held", caption="Held stifles by clinic", columns=columns, lines=lines)
+
+
+def main_effects(analysis: Analysis, rows: Sequence[Estimate]) -> list[Estimate]:
+    """Give the adjusted ratios of an analysis, or the crude ones where it has no others."""
+    ratios = of(effect_rows(rows, analysis), *sorted(RATIOS))
+    adjusted = [row for row in ratios if row.adjustment == "adjusted"]
+    return adjusted or ratios
+
+
+def rule_title(analysis: Analysis, labels: Labels) -> str:
+    """Say what is particular to an analysis: its outcome and who is in it."""
+    outcome = labels.name(analysis.event or analysis.outcome or "")
+    among = [SETS[analysis.population]] if analysis.population else []
+    among += [small(labels.name(column)) for column in analysis.where]
+    return f"{outcome}; {' and '.join(among)}" if among else outcome
+
+
+def _question_table(question: Question, material: Material) -> Table:
+    primary = [
+        item
+        for item in question.analyses
+        if item.role == "primary" and main_effects(item, material.rows)
+    ]
+    lines = [line for item in primary for line in _lines(item, material, first="As planned: ")]
+    lines += [line for item in question.sensitivities for line in _lines(item, material)]
+    return _table(f"sensitivity-{question.id}", versus(question.lead, material.labels), lines)
+
+
+def _table(table_id: str, title: str, lines: Sequence[Line]) -> Table:
+    return Table(
+        id=table_id,
+        caption=f"{title}: adjusted ratios",
+        columns=("Rule", "Measure", "Ratio (95% interval)", "Stifles", "Events"),
+        lines=tuple(lines),
+    )
+
+
+def _lines(analysis: Analysis, material: Material, *, first: str = "") -> list[Line]:
+    title = rule_title(analysis, material.labels)
+    return [
+        Line(
+            first + small(title) if first else title,
+            (
+                Cell(plain(row.measure)),
+                Cell(estimate_and_interval(row), row.row_id, note=concern_note(row)),
+                count_cell(row.n, row.row_id),
+                count_cell(row.events, row.row_id),
+            ),
+        )
+        for row in main_effects(analysis, material.rows)
+    ]
