@@ -2,8 +2,8 @@
 
 Every value stands in shared/published/values_<data>.csv with its source and provenance:
 verified (read in the source), documentation (read on a package's help page), from memory
-(recalled, so compared with R's value), R only (no published number). A printed value is met to half a unit of
-its last digit; R's values (R 4.2.2, survival 3.5-3) to 1e-6 relative, or to half a
+(recalled, so compared with R's value), R only (no published number). A printed value is met to
+half a unit of its last digit; R's values (R 4.2.2, survival 3.5-3) to 1e-6 relative, or to half a
 unit of the last printed digit where that is less.
 """
 
