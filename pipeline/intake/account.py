@@ -5,10 +5,14 @@ from collections.abc import Iterable, Sequence
 import polars as pl
 
 from pipeline.intake import words
+from pipeline.intake.days import NO_SURGERY_DATE
 from pipeline.intake.mapped import COLUMN_SCHEMA, MARK_SCHEMA, MISSING_SCHEMA
+from pipeline.intake.operations import UNPLACED
 from schemas.codebook import Variable
 from schemas.findings import FINDING_SCHEMA
 
+FINDING_CASTS = pl.Schema(FINDING_SCHEMA)
+MARK_CASTS = pl.Schema(MARK_SCHEMA)
 KEY_NAMES = ("local_animal", "side", "local_stifle")
 _DAYS = ("recheck_day", "detected_day", "revision_day")
 
@@ -25,13 +29,26 @@ def cell_findings(
         if words.stops(table, name) and name not in KEY_NAMES:
             unstated = pl.col(name).is_null() & rule.is_null()
             rule = pl.when(unstated).then(pl.lit("M06")).otherwise(rule)
+        if "rule:local_stifle" in rows.columns:  # a row without its stifle is asked about once
+            waits = (rule == NO_SURGERY_DATE) & (pl.col("rule:local_stifle") == UNPLACED)
+            rule = pl.when(waits.fill_null(value=False)).then(None).otherwise(rule)
         noted = pl.when(pl.col(f"note:{name}").is_not_null()).then(pl.lit("M10"))
         doubted = rows.with_columns(pl.coalesce(rule, noted).alias("rule")).filter(
             pl.col("rule").is_not_null()
         )
         if doubted.height:
             found.append(_finding_rows(doubted, table, variable, clinic_id=clinic_id, day=day))
-    return pl.concat(found)
+    return _one_a_cell(pl.concat(found))
+
+
+def _one_a_cell(found: pl.DataFrame) -> pl.DataFrame:
+    """Ask once about a list that leaves several variables in doubt; it holds them all."""
+    cell = ["rule", "row_id", "table", "column"]
+    lists = found.filter(pl.col("rule") == "M05")
+    joined = lists.group_by(cell, maintain_order=True).agg(
+        pl.exclude(*cell, "holds").first(), pl.col("holds").str.join(",")
+    )
+    return pl.concat([found.filter(pl.col("rule") != "M05"), joined.select(found.columns)])
 
 
 def _finding_rows(
@@ -64,7 +81,7 @@ def _finding_rows(
         .str.replace_all("{note}", pl.col(f"note:{name}").fill_null(""), literal=True),
         fix=fixed.str.replace_all("{unit}", words.in_unit(variable), literal=True),
         holds=pl.when(noted).then(pl.lit("")).otherwise(pl.lit(words.held(table, name))),
-    ).cast(dict(FINDING_SCHEMA))  # fmt: skip
+    ).cast(FINDING_CASTS)  # fmt: skip
 
 
 def row_key(rows: pl.DataFrame, day: str | None) -> pl.Expr:
@@ -83,23 +100,29 @@ def _place(rows: pl.DataFrame, part: str, name: str) -> pl.Expr:
 
 
 def unknown_words(found: pl.DataFrame) -> pl.DataFrame:
-    """List all unknown words of a column together with their counts, one finding a column."""
-    column = ["clinic_id", "table", "file", "sheet", "column", "variable"]
-    counted = (
+    """List all unknown words of a file together with their counts, one finding a file or sheet."""
+    place = ["clinic_id", "file", "sheet"]
+    in_list = pl.when(pl.col("rule") == "M05").then(pl.col("says").str.extract(r"part: (.*)$"))
+    words = (
         found.filter(pl.col("rule").is_in(["M01", "M05"]))
-        .group_by([*column, "value"], maintain_order=True).len()
-        .sort([*column, "len", "value"], descending=[False] * 6 + [True, False])
-        .with_columns(listed=pl.format('"{}" ({})', "value", "len"))
-        .group_by(column, maintain_order=True).agg(pl.col("listed").str.join("; "))
+        .with_columns(word=in_list.otherwise("value"))
+        .group_by([*place, "column", "word"]).len()
+        .sort([*place, "column", "len", "word"], descending=[False] * 4 + [True, False])
     )  # fmt: skip
-    rows = counted.select(
-        *column, rule=pl.lit("M09"), action=pl.lit("ask"), row_id=pl.lit(""), key=pl.lit(""),
-        row=pl.lit(None, pl.Int64), value=pl.lit(""),
-        says=pl.format('Words without a meaning in column "{}", with their counts: {}.', "column", "listed"),
+    columns = words.group_by([*place, "column"], maintain_order=True).agg(
+        pl.format('"{}" ({})', "word", "len").str.join(", ").alias("words")
+    )
+    listed = columns.group_by(place, maintain_order=True).agg(
+        pl.format("{}: {}", "column", "words").str.join("; ").alias("says")
+    )
+    return listed.select(
+        *place, rule=pl.lit("M09"), action=pl.lit("ask"), table=pl.lit(""), row_id=pl.lit(""),
+        key=pl.lit(""), row=pl.lit(None, pl.Int64), column=pl.lit(""), variable=pl.lit(""),
+        value=pl.lit(""),
+        says=pl.format("Words without a meaning, with their counts: {}.", "says"),
         fix=pl.lit("Tell the coordinator what each means, or correct them."),
         holds=pl.lit(""),
-    )  # fmt: skip
-    return rows.select(*FINDING_SCHEMA).cast(dict(FINDING_SCHEMA))
+    ).select(*FINDING_SCHEMA).cast(FINDING_CASTS)  # fmt: skip
 
 
 def missing_rows(
@@ -144,7 +167,7 @@ def _mark(rows: pl.DataFrame, name: str, mark: str, *, table: str, clinic_id: st
         clinic_id=pl.lit(clinic_id), table=pl.lit(table), row_id="row_id", variable=pl.lit(name),
         mark=pl.lit(mark), file=_place(rows, "file", name), sheet=_place(rows, "sheet", name),
         row=_place(rows, "row", name), column=f"col:{name}", window_days=f"nominal:{name}",
-    ).cast(dict(MARK_SCHEMA))  # fmt: skip
+    ).cast(MARK_CASTS)  # fmt: skip
 
 
 def header_rows(

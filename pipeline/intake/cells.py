@@ -18,6 +18,7 @@ CELL_SCHEMA: Mapping[str, pl.DataType] = {
     "col": pl.String(),     # header
     "on": pl.Date(),        # date from which a day or an age is made
     "base": pl.String(),    # operation from which days are counted
+    "given": pl.Int64(),    # days as counted from that operation
     "nominal": pl.Int64(),  # half width of a day that was planned, not measured
 }  # fmt: skip
 
@@ -62,28 +63,40 @@ def _read_source(
     ).to_series()  # fmt: skip
     value, rule = _read_text(text, source, variable, grammar)
     cells = pl.DataFrame({"raw": raw, "miss": miss, "t": text, "value": value})
-    dated = value.dtype == pl.Date and variable.kind != "date"
-    counts_days = variable.unit == "day" and not dated
+    return cells.select(_cell_columns(source, variable, rule, dated=_is_dated(value, variable)))
+
+
+def _is_dated(value: pl.Series, variable: Variable) -> bool:
+    """Tell a date from which a day or an age is still to be counted."""
+    return value.dtype == pl.Date and variable.kind != "date"
+
+
+def _cell_columns(source: Source, variable: Variable, rule: str, *, dated: bool) -> list[pl.Expr]:
     understood = pl.col("value").is_not_null()
-    return cells.select(
-        (pl.lit(None, variable.dtype) if dated else pl.col("value").cast(variable.dtype)).alias("value"),
-        "raw",
-        "miss",
-        pl.when(pl.col("miss").is_null() & ~understood).then(pl.lit(rule)).alias("rule"),
-        pl.col("t").str.to_lowercase()
-        .replace_strict(dict(source.notes), default=None, return_dtype=pl.String).alias("note"),
-        pl.lit(" / ".join(source.columns)).alias("col"),
-        (pl.col("value") if dated else pl.lit(None, pl.Date)).alias("on"),
-        pl.when(understood).then(pl.lit(source.counted_from if counts_days else None, pl.String)).alias("base"),
-        pl.when(understood).then(pl.lit(source.nominal_days, pl.Int64)).alias("nominal"),
-    )  # fmt: skip
+    base = source.counted_from if variable.unit == "day" and not dated else None
+    notes = dict(source.notes)
+    made = {
+        "value": pl.lit(None) if dated else pl.col("value"),
+        "raw": pl.col("raw"),
+        "miss": pl.col("miss"),
+        "rule": pl.when(pl.col("miss").is_null() & ~understood).then(pl.lit(rule)),
+        "note": pl.col("t").str.to_lowercase()
+        .replace_strict(notes, default=None, return_dtype=pl.String),
+        "col": pl.lit(" / ".join(source.columns)),
+        "on": pl.col("value") if dated else pl.lit(None),
+        "base": pl.when(understood).then(pl.lit(base)),
+        "given": pl.lit(None),
+        "nominal": pl.when(understood).then(pl.lit(source.nominal_days)),
+    }  # fmt: skip
+    return [made[name].cast(dtype).alias(name) for name, dtype in cell_schema(variable).items()]
 
 
 def _constant(height: int, value: str, variable: Variable) -> pl.DataFrame:
     """Give what the mapping itself says of every row; it has no cell behind it."""
-    typed = as_type(pl.Series([value]), variable)
-    blank = {name: pl.lit(None, dtype) for name, dtype in CELL_SCHEMA.items() if name != "value"}
-    return pl.select(value=pl.repeat(typed.item(), height, dtype=variable.dtype), **blank)
+    typed = as_type(pl.Series([value]), variable).item()
+    blank = [pl.lit(None, dtype).alias(name) for name, dtype in CELL_SCHEMA.items()][1:]
+    filled = pl.DataFrame({"value": [typed] * height}, schema={"value": variable.dtype})
+    return filled.with_columns(blank)
 
 
 def _raw(rows: pl.DataFrame, columns: Sequence[str]) -> pl.Series:

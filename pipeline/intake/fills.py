@@ -4,10 +4,11 @@ from collections.abc import Sequence
 
 import polars as pl
 
+from pipeline.intake.cells import CELL_SCHEMA
 from schemas.codebook import Variable
 
 CONTRADICTED = "M14"
-_PARTS = ("", "raw:", "miss:", "rule:", "note:", "col:", "nominal:")
+_PARTS = ("", *(f"{key}:" for key in CELL_SCHEMA if key != "value"))
 
 
 def over_stifles(rows: pl.DataFrame, operations: pl.DataFrame) -> pl.DataFrame:

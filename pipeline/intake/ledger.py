@@ -41,7 +41,7 @@ def make_ledger(
         declared = sum(item[:2] == (sheet.file, sheet.sheet) for item in aside)
         lost = unread.filter(file=sheet.file, sheet=sheet.sheet).height
         made = used.filter(file=sheet.file, sheet=sheet.sheet)["row"].n_unique()
-        entry = {
+        entry: dict[str, Any] = {
             "clinic_id": clinic_id, "file": sheet.file, "sheet": sheet.sheet,
             "source_rows": sheet.n_rows,
             "mapped": made,

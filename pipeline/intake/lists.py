@@ -16,11 +16,12 @@ NOT_UNDERSTOOD = "M05"
 
 @dataclass(slots=True)
 class Said:
-    """What one text says: codes, reasons for missing values, and variables left in doubt."""
+    """What one text says: codes, reasons for missing values, what is left in doubt and why."""
 
     codes: dict[str, str] = field(default_factory=dict[str, str])
     missing: dict[str, str] = field(default_factory=dict[str, str])
     doubtful: set[str] = field(default_factory=set[str])
+    unknown: list[str] = field(default_factory=list[str])
 
 
 def read_list(
@@ -50,8 +51,8 @@ def parse_list(text: str, words: WordList, grammar: Grammar) -> Said:
         return said
     splitter = "|".join(re.escape(mark) for mark in words.separators)
     items = [part.strip() for part in (re.split(splitter, text) if splitter else [text])]
-    understood = [_matches(item, words.words, said) for item in items if item]
-    if not all(understood):
+    said.unknown = [item for item in items if item and not _matches(item, words.words, said)]
+    if said.unknown:
         said.doubtful |= set(words.variables) - {*said.codes, *said.missing}
         return said
     for rule in words.otherwise:
@@ -59,6 +60,8 @@ def parse_list(text: str, words: WordList, grammar: Grammar) -> Said:
             for name, code in rule.sets.items():
                 if name not in said.missing:
                     said.codes.setdefault(name, code)
+            for name, reason in rule.missing.items():
+                said.missing.setdefault(name, reason)
     return said
 
 
@@ -74,6 +77,7 @@ def _matches(item: str, words: tuple[Word, ...], said: Said) -> bool:
             )
             if said.codes.setdefault(name, code) != code:
                 said.doubtful.add(name)
+                said.unknown.append(item)
         said.missing |= word.missing
         return True
     return False
@@ -88,16 +92,20 @@ def _cells(
     codes = {key: item.codes[name] for key, item in said.items()
              if name in item.codes and name not in item.doubtful}  # fmt: skip
     reasons = {key: _reason(item, name, blank) for key, item in said.items()}
+    unknown = {key: "; ".join(item.unknown) for key, item in said.items()}
     code = text.replace_strict(codes, default=None, return_dtype=pl.String)
-    value = as_type(code, variable)
     reason = text.replace_strict(reasons, default=None, return_dtype=pl.String)
-    empty = {key: pl.lit(None, CELL_SCHEMA[key]) for key in ("note", "on", "base", "nominal")}
+    note = text.replace_strict(unknown, default=None, return_dtype=pl.String)
+    empty = {key: pl.lit(None, CELL_SCHEMA[key]) for key in ("on", "base", "given", "nominal")}
     understood = pl.col("value").is_not_null() | pl.col("reason").is_not_null()
-    return pl.DataFrame({"raw": raw, "t": text, "value": value, "reason": reason}).select(
+    doubted = pl.col("t").is_not_null() & ~understood
+    cells = {"raw": raw, "t": text, "value": as_type(code, variable), "reason": reason, "n": note}
+    return pl.DataFrame(cells).select(
         "value",
         "raw",
         miss=pl.when(pl.col("t").is_null()).then(pl.lit(blank)).otherwise("reason"),
-        rule=pl.when(pl.col("t").is_not_null() & ~understood).then(pl.lit(NOT_UNDERSTOOD)),
+        rule=pl.when(doubted).then(pl.lit(NOT_UNDERSTOOD)),
+        note=pl.when(doubted).then("n"),
         col=pl.lit(column),
         **empty,
     ).select("value", *(key for key in CELL_SCHEMA if key != "value"))  # fmt: skip

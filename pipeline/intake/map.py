@@ -14,6 +14,7 @@ from pipeline.intake.canonical_rows import (
     placed_parts,
     reported,
 )
+from pipeline.intake.days import date_rows
 from pipeline.intake.ledger import make_ledger, set_aside_rows, sheet_findings, unused_rows
 from pipeline.intake.mapped import ADDRESS, Mapped
 from pipeline.intake.mapping import ClinicMapping
@@ -71,6 +72,7 @@ def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Co
         columns=_each(account.header_rows, frames, codebook, mapping.clinic_id),
         missing=_each(account.missing_rows, frames, codebook, mapping.clinic_id),
         marks=_each(account.mark_rows, frames, codebook, mapping.clinic_id),
+        dates=_each(date_rows, frames, codebook, mapping.clinic_id),
         set_aside=set_aside_rows(sheets.values(), reading.set_aside, mapping.clinic_id),
         ledger=make_ledger(sheets.values(), reading.set_aside, used=taken, unread=unread,
                            clinic_id=mapping.clinic_id),

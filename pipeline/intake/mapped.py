@@ -30,6 +30,13 @@ MARK_SCHEMA: Mapping[str, pl.DataType] = {
     "column": pl.String(),        # where the value came from
     "window_days": pl.Int64(),    # half width of a nominal day
 }  # fmt: skip
+DATE_SCHEMA: Mapping[str, pl.DataType] = {
+    "clinic_id": pl.String(), "table": pl.String(), "row_id": pl.String(),
+    "variable": pl.String(),
+    "on": pl.Date(),              # date in the cell, null where days were counted
+    "days": pl.Int64(),           # days in the cell, null where a date was given
+    "counted_from": pl.String(),  # this, first, last, left, right operation of the animal
+}  # fmt: skip
 SET_ASIDE_SCHEMA: Mapping[str, pl.DataType] = {
     "clinic_id": pl.String(), "file": pl.String(), "sheet": pl.String(), "row": pl.Int64(),
     "rule": pl.String(), "reason": pl.String(),
@@ -60,6 +67,9 @@ class Mapped:
         Source rows that make no canonical row, each with its reason.
     ledger
         Per file and sheet: source_rows = mapped + set_aside + unreadable.
+    dates
+        The dates and day counts behind values that depend on a surgery date, so that
+        `days.recount_days` can count again once a surgery date is corrected.
     marks
         Values that are not simply what the cell of their row says: a nominal day, a side
         inherited from the only operated stifle, a value from another row, a derived one.
@@ -71,4 +81,5 @@ class Mapped:
     findings: pl.DataFrame
     set_aside: pl.DataFrame
     ledger: pl.DataFrame
+    dates: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=dict(DATE_SCHEMA)))
     marks: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=dict(MARK_SCHEMA)))

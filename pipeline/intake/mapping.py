@@ -109,6 +109,7 @@ class Otherwise:
 
     where: Mapping[str, tuple[str, ...]]
     sets: Mapping[str, str]
+    missing: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +125,7 @@ class WordList:
     def variables(self) -> tuple[str, ...]:
         """Name every variable this cell can set."""
         named = [name for word in self.words for name in (*word.sets, *word.missing)]
-        named += [name for rule in self.otherwise for name in rule.sets]
+        named += [name for rule in self.otherwise for name in (*rule.sets, *rule.missing)]
         return tuple(dict.fromkeys(named))
 
 

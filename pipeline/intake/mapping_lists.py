@@ -4,13 +4,14 @@ import re
 from collections.abc import Mapping
 
 from pipeline.intake.mapping import MISSING_REASONS, Otherwise, Word, WordList
-from pipeline.intake.mapping_words import canonical_code, checked_pattern, wanted_codes
+from pipeline.intake.mapping_words import canonical_code, wanted_codes
 from pipeline.intake.section import Section, as_text_table, known
 from schemas.codebook import Variable
 from shared.errors import MappingError
 
 
 def read_word_list(part: Section, variables: Mapping[str, Variable]) -> WordList:
+    """Read one [[table.list]]: its separators, its words, and what silence means."""
     words = WordList(
         column=part.need("column", str, '"Technique"'),
         separators=part.texts("separators"),
@@ -22,16 +23,20 @@ def read_word_list(part: Section, variables: Mapping[str, Variable]) -> WordList
 
 
 def _word(part: Section, variables: Mapping[str, Variable]) -> Word:
-    texts, pattern = part.texts("is"), checked_pattern(part.take("pattern", str, ""), part.where)
+    texts, pattern = part.texts("is"), part.take("pattern", str, "")
     if bool(texts) == bool(pattern):
         raise MappingError(part.where, 'one of "is" and "pattern" is wanted', do='Add is = ["…"].')
-    sets, missing = part.section("sets"), part.section("missing")
+    try:
+        re.compile(pattern)
+    except re.error as error:
+        raise MappingError(
+            part.where, f'the pattern "{pattern}" is wrong: {error}', do="Mend the pattern."
+        ) from None
     word = Word(
         pattern=pattern or "|".join(re.escape(text.strip()) for text in texts),
-        sets=read_settings(sets, variables),
-        missing={known(name, variables, missing.where): known(reason, MISSING_REASONS, part.where)
-                 for name, reason in as_text_table(missing.content, missing.where).items()},
-    )  # fmt: skip
+        sets=read_settings(part.section("sets"), variables),
+        missing=_reasons(part.section("missing"), variables),
+    )
     part.done()
     return word
 
@@ -40,12 +45,21 @@ def _otherwise(part: Section, variables: Mapping[str, Variable]) -> Otherwise:
     rule = Otherwise(
         where=wanted_codes(part.section("where"), variables),
         sets=read_settings(part.section("sets"), variables),
+        missing=_reasons(part.section("missing"), variables),
     )
     part.done()
     return rule
 
 
+def _reasons(part: Section, variables: Mapping[str, Variable]) -> dict[str, str]:
+    return {
+        known(name, variables, part.where): known(reason, MISSING_REASONS, part.where)
+        for name, reason in as_text_table(part.content, part.where).items()
+    }
+
+
 def read_settings(part: Section, variables: Mapping[str, Variable]) -> dict[str, str]:
+    """Read { variable = code } with codes of the codebook."""
     return {
         known(name, variables, part.where): canonical_code(
             value, variables[name], f"{part.where}, {name}"

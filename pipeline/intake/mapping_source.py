@@ -9,7 +9,7 @@ from pipeline.intake.mapping_words import (
     known_unit,
     wanted_codes,
 )
-from pipeline.intake.section import Section, as_text, known
+from pipeline.intake.section import Section, as_text, as_text_table, known
 from schemas.codebook import Variable
 from shared.errors import MappingError
 
@@ -19,31 +19,36 @@ READERS = ("", "date", "birth_date", "duration", "text")
 def read_sources(
     columns: Section, name: str, variables: Mapping[str, Variable], code_lists: Section
 ) -> tuple[Source, ...]:
+    """Read where one variable stands: a header, a place, or a table; or several of them."""
     known(name, variables, columns.where)
     content = columns.content[name]
     items = content if isinstance(content, list) else [content]
-    where = f"{columns.where}, {name}"
-    return tuple(_source(item, where, variables, variables[name], code_lists) for item in items)
+    parts = [Section(_spelled_out(item), f"{columns.where}, {name}") for item in items]
+    return tuple(_source(part, variables, variables[name], code_lists) for part in parts)
+
+
+def _spelled_out(item: object) -> object:
+    """Let "Weight" stand for { column = "Weight" }, and 5 for the fifth column."""
+    if isinstance(item, int) and not isinstance(item, bool):
+        item = f"#{item}"
+    return {"column": item} if isinstance(item, str) else item
 
 
 def _source(
-    item: object, where: str, variables: Mapping[str, Variable], variable: Variable,
-    code_lists: Section,
-) -> Source:  # fmt: skip
-    part = Section({"column": item} if isinstance(item, str | int) else item, where)
+    part: Section, variables: Mapping[str, Variable], variable: Variable, code_lists: Section
+) -> Source:
+    where = part.where
     codes, notes = _codes(part, variable, code_lists)
-    unit = part.content.get("unit", "")
+    unit, units = _units(part, variable)
     missing = part.section("missing")
-    only_if = part.section("only_if")
+    part.asked.add("value")
+    value = part.content.get("value")
     source = Source(
         columns=part.texts("column"),
-        value=canonical_code(part.content["value"], variable, where) if "value" in part.content else None,
+        value=None if value is None else canonical_code(value, variable, where),
         pattern=checked_pattern(part.take("pattern", str, ""), where),
-        codes=codes, notes=notes,
+        codes=codes, notes=notes, unit=unit, units=units,
         other_texts=part.one_of("other_texts", ("refuse", "keep"), _others(variable)),
-        unit=known_unit(unit, variable, where) if isinstance(unit, str) else "",
-        units={suffix.lower(): known_unit(as_text(name, where), variable, where)
-               for suffix, name in unit.items()} if isinstance(unit, dict) else {},
         reads=part.one_of("as", READERS, ""),
         formats=part.texts("format"),
         out_of=part.take("out_of", int, 0) or None,
@@ -51,16 +56,30 @@ def _source(
                  for word in missing.texts(reason)},
         counted_from=part.one_of("counted_from", OPERATIONS, "this"),
         nominal_days=part.take("nominal_days", int, 0) or None,
-        only_if=wanted_codes(only_if, variables),
+        only_if=wanted_codes(part.section("only_if"), variables),
         when_filled=part.take("when_filled", str, ""),
         inherit=part.take("inherit", bool, False),
     )  # fmt: skip
-    part.asked |= {"value", "unit"}
     part.done()
     missing.done()
     if not source.columns and source.value is None:
         raise MappingError(where, "neither column nor value is named", do='Add column = "…".')
+    if source.reads == "duration" and variable.unit not in ("day", "month"):
+        raise MappingError(
+            where, f"{variable.name} is no duration", do='Leave out as = "duration".'
+        )
     return source
+
+
+def _units(part: Section, variable: Variable) -> tuple[str, dict[str, str]]:
+    """Read one unit for the column, or a unit by the suffix in the cell."""
+    part.asked.add("unit")
+    unit = part.content.get("unit", "")
+    if isinstance(unit, dict):
+        where = f"{part.where}, unit"
+        named = as_text_table(unit, where)
+        return "", {key.lower(): known_unit(name, variable, where) for key, name in named.items()}
+    return known_unit(as_text(unit, part.where), variable, part.where), {}
 
 
 def _others(variable: Variable) -> str:

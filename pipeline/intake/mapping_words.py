@@ -1,7 +1,8 @@
 """Words of a mapping that the codebook knows: codes, units, patterns, conditions."""
 
-import re
 from collections.abc import Mapping
+
+import polars as pl
 
 from pipeline.intake.grammar import UNITS_TO
 from pipeline.intake.mapping import Condition
@@ -37,6 +38,7 @@ def canonical_code(value: object, variable: Variable, where: str) -> str:
 
 
 def wanted_codes(part: Section, variables: Mapping[str, Variable]) -> dict[str, tuple[str, ...]]:
+    """Read { variable = [codes] }, the values another variable must have."""
     return {
         known(name, variables, part.where): tuple(
             canonical_code(text, variables[name], part.where)
@@ -47,6 +49,7 @@ def wanted_codes(part: Section, variables: Mapping[str, Variable]) -> dict[str, 
 
 
 def known_unit(unit: str, variable: Variable, where: str) -> str:
+    """Refuse a unit that cannot become the unit of the codebook."""
     if not unit:
         return ""
     target = UNITS_TO.get(variable.unit, {})
@@ -54,9 +57,10 @@ def known_unit(unit: str, variable: Variable, where: str) -> str:
 
 
 def checked_pattern(pattern: str, where: str) -> str:
+    """Refuse a pattern that is no regular expression."""
     try:
-        re.compile(pattern)
-    except re.error as error:
+        pl.Series([""]).str.contains(pattern, strict=True)
+    except pl.exceptions.ComputeError as error:
         raise MappingError(
             where, f'the pattern "{pattern}" is wrong: {error}', do="Mend the pattern."
         ) from None

@@ -20,7 +20,7 @@ _EVENT_DAYS = (
 
 
 def number_events(rows: pl.DataFrame, table: str, variables: Sequence[Variable]) -> pl.DataFrame:
-    """Number the events of each stifle by day, then by place; exact copies share a number."""
+    """Give events of a stifle running numbers by day, then by place; exact copies share one."""
     if table not in RUNNING or rows.is_empty():
         return rows
     number, day = RUNNING[table]

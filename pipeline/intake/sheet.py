@@ -120,5 +120,5 @@ def _frame(kept: Sequence[tuple[int, Record]], header: Sequence[str]) -> pl.Data
         name: cells for name, cells in columns.items()
         if not name.startswith("(column ") or any(cells)
     }  # fmt: skip
-    schema: dict[str, pl.DataType] = {ROW: pl.Int64()} | {name: pl.String() for name in named}
+    schema: dict[str, pl.DataType] = {ROW: pl.Int64(), **{name: pl.String() for name in named}}
     return pl.DataFrame({ROW: [number for number, _ in kept]} | named, schema=schema)

@@ -1,6 +1,7 @@
 """All clinics of a study: exports/<clinic>/ and mappings/<clinic>.toml -> one Mapped."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import polars as pl
@@ -33,7 +34,9 @@ def read_study(folder: Path, codebook: Codebook) -> Mapped:
     clinics = sorted(item for item in exports.glob("*") if item.is_dir() and item.name[0] != ".")
     if not clinics:
         raise InputFileError(
-            str(exports), "there is no export", do="Make a folder for each clinic and put its files there."
+            str(exports),
+            "there is no export",
+            do="Make a folder for each clinic and put its files there.",
         )  # fmt: skip
     names = [item.name for item in clinics]
     for path in sorted((folder / "mappings").glob("*.toml")):
@@ -57,11 +60,7 @@ def read_clinic(folder: Path, clinic_id: str, codebook: Codebook) -> Mapped:
         sheets[source.name] = sheet
         found.append(seen)
     mapped = map_clinic(sheets, mapping, codebook)
-    return Mapped(
-        tables=mapped.tables, columns=mapped.columns, missing=mapped.missing,
-        findings=pl.concat([*found, mapped.findings]), set_aside=mapped.set_aside,
-        ledger=mapped.ledger, marks=mapped.marks,
-    )  # fmt: skip
+    return replace(mapped, findings=pl.concat([*found, mapped.findings]))
 
 
 def clinic_mapping(folder: Path, clinic_id: str, codebook: Codebook) -> ClinicMapping:
@@ -82,6 +81,7 @@ def together(clinics: Sequence[Mapped]) -> Mapped:
         findings=pl.concat([item.findings for item in clinics]),
         set_aside=pl.concat([item.set_aside for item in clinics]),
         ledger=pl.concat([item.ledger for item in clinics]),
+        dates=pl.concat([item.dates for item in clinics]),
         marks=pl.concat([item.marks for item in clinics]),
     )  # fmt: skip
 

@@ -14,8 +14,8 @@ SAYINGS: Mapping[str, tuple[str, str]] = {
             "Write the date in the form used in the rest of the file."),
     "M04": ('The unit or time in column "{column}" is not understood.',
             "Write the value{unit}, with the unit if the column asks for one."),
-    "M05": ('A part of the list in column "{column}" is not understood, or it contradicts '
-            "another part.",
+    "M05": ('In the list in column "{column}" this is not understood, or contradicts another '
+            'part: {note}',
             "Write each item in the words used in the rest of the file, or tell the coordinator "
             "what it means."),
     "M06": ("The animal, the side or the date is not stated, so the row cannot be placed.",
