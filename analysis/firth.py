@@ -39,7 +39,7 @@ class FirthFit:
     confidence: float
     tests: tuple[Test, ...]  # penalised likelihood ratio, one a coefficient
     likelihood_ratio: Test  # all terms
-    log_likelihood: float  # penalised
+    log_likelihood: float  # penalised, in the units of x
     n: int
     events: int
     converged: bool
@@ -128,7 +128,7 @@ def fit_firth(
         confidence=confidence,
         tests=tests,
         likelihood_ratio=_all_terms(z, outcome, w, top),
-        log_likelihood=top.log_likelihood,
+        log_likelihood=top.log_likelihood - float(np.log(np.diag(back)).sum()),
         n=len(outcome),
         events=int(outcome.sum()),
         converged=True,

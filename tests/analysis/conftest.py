@@ -1,0 +1,48 @@
+"""Published data, and what it takes to agree with a printed number."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import polars as pl
+import pytest
+from hypothesis import settings
+
+# A shared machine is slow at times, and a suite should give the same answer twice.
+settings.register_profile("suite", deadline=None, derandomize=True)
+settings.load_profile("suite")
+
+ROOT = Path(__file__).parents[2]
+
+
+def _agrees(value: float, printed: str) -> bool:
+    decimals = len(printed.partition(".")[2])
+    return abs(value - float(printed)) <= 0.5 * 10.0**-decimals
+
+
+@pytest.fixture(scope="session")
+def agrees() -> Callable[[float, str], bool]:
+    """Whether a value lies within half a unit of the last digit of a number as printed."""
+    return _agrees
+
+
+@pytest.fixture(scope="session")
+def birthwt() -> pl.DataFrame:
+    """Low birth weight, 189 women, Hosmer & Lemeshow; two indicators of race."""
+    frame = pl.read_csv(ROOT / "shared" / "published" / "birthwt.csv")
+    race = {name: (pl.col("race") == code).cast(pl.Float64) for name, code in RACES.items()}
+    return frame.with_columns(**race)
+
+
+RACES = {"race2": 2, "race3": 3}
+
+
+@pytest.fixture(scope="session")
+def endometrial() -> pl.DataFrame:
+    """Histology grade of 79 women, Heinze & Schemper 2002: NV separates."""
+    return pl.read_csv(ROOT / "shared" / "published" / "endometrial.csv")
+
+
+@pytest.fixture(scope="session")
+def oracles() -> Path:
+    """Folder with R scripts, their output and their inputs."""
+    return ROOT / "tests" / "oracles"
