@@ -84,8 +84,13 @@ def population_label(analysis: Analysis) -> str | None:
 
 
 def held_column(analysis: Analysis, columns: list[str]) -> str | None:
-    """Name the column that says whether this outcome is held, if the table has one."""
+    """Name the column that says whether this outcome is held, if the table has one.
+
+    An outcome that settles held rows one way or the other (relux_day_held_free) has none.
+    """
     source = analysis.time or analysis.outcome or ""
+    if source.endswith(("_held_event", "_held_free")):
+        return None
     name = f"{source.split('_')[0]}_held"
     return name if name in columns else None
 

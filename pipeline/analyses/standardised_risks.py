@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.design import set_level
-from analysis.firth import fit_firth
+from analysis.firth import FirthFit, fit_firth
+from analysis.kernels.logistic import fitted_risks
 from analysis.logistic import fit_logistic
+from analysis.sandwich import cluster_sandwich
 from analysis.standardise import StandardisedRisks, standardised_risks
 from analysis.standardise_bootstrap import bootstrap_standardised_risks
 from pipeline.analyses.fitted import TextArray, contrast_row
@@ -54,7 +56,7 @@ def standardised_rows(
 def _risks(
     analysis: Analysis, data: LogisticData, reference: str, level: str, *, sparse: bool
 ) -> StandardisedRisks:
-    """Estimate both risks; limits by bootstrap of clusters, for Firth's fit by the delta method."""
+    """Estimate both risks; limits by bootstrap of clusters, for Firth's fit robust delta method."""
     exposure = analysis.exposure or ""
     arms = set_level(data.design, exposure, reference), set_level(data.design, exposure, level)
     matrix, names = data.design.matrix, data.design.names
@@ -63,7 +65,9 @@ def _risks(
             matrix, data.outcome, weights=data.used, confidence=analysis.confidence, names=names,
             limits_for=(),
         )  # fmt: skip
-        return standardised_risks(penalised, *arms, confidence=analysis.confidence)
+        return standardised_risks(
+            _with_clusters(penalised, data), *arms, confidence=analysis.confidence
+        )
     fit = fit_logistic(matrix, data.outcome, weights=data.used, cluster=data.cluster, names=names)
     point = standardised_risks(fit, *arms, confidence=analysis.confidence)
     if not fit.converged or not analysis.resamples:
@@ -78,6 +82,18 @@ def _risks(
         replicates=analysis.resamples,
         seed=analysis.seed,
     )
+
+
+def _with_clusters(fit: FirthFit, data: LogisticData) -> FirthFit:
+    """Give Firth's fit the cluster-robust covariance of its scores (CR1)."""
+    if data.cluster is None or not fit.converged:
+        return fit
+    used = data.used > 0
+    terms = np.column_stack([np.ones(int(used.sum())), data.design.matrix[used]])
+    residual = data.used[used] * (data.outcome[used] - fitted_risks(terms @ fit.coefficients))
+    codes = np.unique(data.cluster[used], return_inverse=True)[1].astype(np.int64)
+    covariance, _ = cluster_sandwich(terms, residual, fit.covariance, codes=codes, correction="CR1")
+    return replace(fit, covariance=covariance)
 
 
 def _clusters(data: LogisticData) -> TextArray:
