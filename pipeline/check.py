@@ -1,7 +1,7 @@
 """Mapped rows and rules -> accepted rows, what is held, and what the clinics are asked."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -14,6 +14,7 @@ from pipeline.checks.holds import empty_held, holds_of_hits, holds_of_intake, ho
 from pipeline.checks.judge import Known, judge
 from pipeline.checks.rows import complete
 from pipeline.checks.stop import stop_rows
+from pipeline.checks.words import Headers
 from pipeline.intake.mapped import ADDRESS, Mapped
 from schemas.codebook import Variable, of_table
 from schemas.rules.declared import declared_rules
@@ -41,7 +42,7 @@ class Checked:
         What is unknown until answered: clinic_id, local_stifle, target, rule.
     findings
         Everything seen, intake's findings included.
-    missing, set_aside, ledger
+    missing, set_aside, ledger, marks
         As in ``Mapped``, test records counted as set aside.
     ledger_rows
         Per clinic and table: made + derived = accepted + stopped + merged.
@@ -55,6 +56,7 @@ class Checked:
     set_aside: pl.DataFrame
     ledger: pl.DataFrame
     ledger_rows: pl.DataFrame
+    marks: pl.DataFrame
 
 
 def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozenset[str] = frozenset()
@@ -73,12 +75,14 @@ def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozense
         If a row has no fate or an accepted row breaks its schema: a defect of this program.
     """
     known = Known(
-        columns=mapped.columns, missing=mapped.missing, found=mapped.findings, confirmed=confirmed,
+        headers=Headers(columns=mapped.columns, marks=mapped.marks), missing=mapped.missing,
+        found=mapped.findings, confirmed=confirmed,
         variables={(item.table, item.name): item for item in codebook},
     )  # fmt: skip
     made = complete(mapped.tables, codebook)
     single, first_hits, told_first, fates_first = _one_row_a_key(made, known)
     within, across = _main_rules(codebook)
+    known = replace(known, found=pl.concat([mapped.findings, told_first]))
     hits, told = judge(within, single, known)
     placed, fates_stop = stop_rows(single, hits, mapped.findings)
     sure = raise_severity(empty_held(placed, hits), hits)
@@ -101,7 +105,7 @@ def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozense
             ORDER, nulls_last=False, maintain_order=True
         ),
         missing=mapped.missing, set_aside=pl.concat([mapped.set_aside, tests]), ledger=ledger,
-        ledger_rows=count_rows(made, accepted, fates),
+        ledger_rows=count_rows(made, accepted, fates), marks=mapped.marks,
     )  # fmt: skip
 
 

@@ -62,7 +62,9 @@ def fold_again(tables: Frames, hits: Sequence[Hit]
 
 def _first_of(again: pl.DataFrame, stifles: pl.DataFrame) -> pl.DataFrame:
     """Put beside each later row the code and day of the joint's first operation."""
-    first = stifles.sort("surgery_date", "row_id").unique(JOINT, keep="first", maintain_order=True)
+    first = stifles.sort("surgery_date", "file", "sheet", "row").unique(
+        JOINT, keep="first", maintain_order=True
+    )
     first = first.select(
         *JOINT, first_stifle="local_stifle", first_date="surgery_date", first_row="row_id"
     )

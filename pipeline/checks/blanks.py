@@ -9,14 +9,15 @@ from pipeline.checks.evaluate import Hit
 from pipeline.intake.mapped import RAW
 from schemas.rules.rule import Frames
 
-ABOUT_BLANKS = frozenset({"C03", "C04", "R38", "R19"})
+ABOUT_BLANKS = frozenset({"C03", "C04", "R01", "R03", "R38"})
+KEYS_OF_JOINT = ("local_animal", "local_stifle", "side")
 MANY = 10  # from so many, if they are also a third of the rows, a column is asked about once
 SHARE = 0.3
 
 
 def sort_blanks(hits: Iterable[Hit], *, tables: Frames, missing: pl.DataFrame,
                 found: pl.DataFrame) -> tuple[Hit, ...]:  # fmt: skip
-    """Leave out blanks that intake asked about or the clinic explained; gather whole columns.
+    """Leave out blanks that were asked about or the clinic explained; gather whole columns.
 
     Parameters
     ----------
@@ -28,30 +29,53 @@ def sort_blanks(hits: Iterable[Hit], *, tables: Frames, missing: pl.DataFrame,
     """
     sorted_hits: list[Hit] = []
     for hit in hits:
-        if hit.rule.id in ABOUT_BLANKS and hit.rule.action != "stop":
-            sorted_hits += _sort(hit, tables[hit.rule.table], missing, found)
+        if hit.rule.id in ABOUT_BLANKS and hit.rule.action == "stop":
+            sorted_hits += _not_stopped_yet(hit, tables, found)
+        elif hit.rule.id in ABOUT_BLANKS:
+            sorted_hits += _sort(hit, tables[hit.rule.table], missing)
         else:
             sorted_hits.append(hit)
     return tuple(sorted_hits)
 
 
-def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame, found: pl.DataFrame) -> list[Hit]:
+def _not_stopped_yet(hit: Hit, tables: Frames, found: pl.DataFrame) -> list[Hit]:
+    """Leave out rows that intake stops by a question about the same cell.
+
+    A day that is written but has no operation to be counted from is not empty: its row waits
+    for the date or the row of that operation.
+    """
+    about = pl.col("variable").is_in(
+        [*KEYS_OF_JOINT] if hit.rule.id == "R01" else [hit.rule.shows[0]]
+    )
+    stopped = found.filter(pl.col("action") == "stop", pl.col("table") == hit.rule.table, about)
+    rows = hit.rows.join(stopped, on="row_id", how="anti", maintain_order="left")
+    if hit.rule.id == "C03" and hit.rule.table not in {"animals", "stifles"}:
+        frame = tables[hit.rule.table]
+        dated = tables["stifles"].filter(pl.col("surgery_date").is_not_null())
+        written = frame.filter(_raw(frame, hit.rule.shows[0]) != "")
+        waiting = written.join(dated, on=["clinic_id", "local_stifle"], how="anti")
+        rows = rows.join(waiting, on="row_id", how="anti", maintain_order="left")
+    return [Hit(rule=hit.rule, rows=rows)] if rows.height else []
+
+
+def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
     name = hit.rule.shows[0]
-    about = pl.col("variable") == name
-    reasons = missing.filter(about).select("row_id", "reason").unique("row_id", keep="first")
-    cells = (
-        hit.rows.join(
-            frame.select("row_id", "clinic_id", pl.col(name).alias("cell"), _raw(frame, name)),
-            on="row_id", how="left", maintain_order="left",
-        )
-        .join(found.filter(about).select("row_id"), on="row_id", how="anti", maintain_order="left")
-        .join(reasons, on="row_id", how="left", maintain_order="left")
-        .filter(pl.col("cell").is_not_null()
-                | (pl.col("reason").fill_null("not_recorded") == "not_recorded"))
-    )  # fmt: skip
-    said = pl.col("cell").is_null() & (pl.col("raw") != "") & pl.col("reason").is_not_null()
-    asked_once = _clinics_to_ask_once(cells.filter(pl.col("cell").is_null()), frame)
-    whole = pl.col("cell").is_null() & pl.col("clinic_id").is_in(asked_once.implode())
+    reasons = missing.filter(pl.col("variable") == name).unique("row_id", keep="first")
+    cells = hit.rows.join(
+        frame.select("row_id", "clinic_id", pl.col(name).alias("cell"), _raw(frame, name)),
+        on="row_id",
+        how="left",
+        maintain_order="left",
+    ).join(reasons.select("row_id", "reason"), on="row_id", how="left", maintain_order="left")
+    blank, reason = pl.col("cell").is_null(), pl.col("reason")
+    # Text without a value and without a reason was not understood, or contradicts another
+    # row: that has been asked already.
+    asked = blank & (pl.col("raw") != "") & reason.is_null()
+    explained = blank & (reason != "not_recorded").fill_null(value=False)
+    cells = cells.filter(~asked & ~explained)
+    said = blank & (pl.col("raw") != "")
+    once = _clinics_to_ask_once(cells.filter(blank), frame)
+    whole = blank & pl.col("clinic_id").is_in(once.implode())
     softer = replace(hit.rule, action="ask", holds=())
     parts = (
         Hit(rule=hit.rule, rows=cells.filter(~said & ~whole)),

@@ -109,7 +109,13 @@ def _may_be(rows: pl.DataFrame, made: pl.DataFrame, accepted: pl.DataFrame) -> l
     elif "local_stifle" in rows.columns:
         same = rows.select(*STIFLE, "rule").join(stifles, on=STIFLE, how="inner")
         code = pl.col("local_stifle").str.splitn(":", 2).struct.field("field_0")
-        lost = rows.join(made, on=STIFLE, how="anti").with_columns(local_animal=code)
+        no_side = pl.col("local_stifle").str.ends_with(":?")
+        lost = pl.concat(
+            [
+                rows.join(made, on=STIFLE, how="anti").filter(~no_side),
+                rows.filter(no_side),
+            ]
+        ).with_columns(local_animal=code)
     else:
         return []
     return [same, lost.select(*ANIMAL, "rule").join(stifles, on=ANIMAL, how="inner")]

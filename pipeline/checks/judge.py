@@ -8,7 +8,7 @@ import polars as pl
 from pipeline.checks.blanks import sort_blanks
 from pipeline.checks.dates import date_texts
 from pipeline.checks.evaluate import Hit, find_broken
-from pipeline.checks.words import Variables, describe, query_ids
+from pipeline.checks.words import Headers, Variables, describe, query_ids
 from schemas.findings import findings
 from schemas.rules.joined import join_tables
 from schemas.rules.rule import Frames, Rule
@@ -22,7 +22,7 @@ STRENGTH = {"ask": 0, "derive": 1, "hold": 2, "stop": 3, "set_aside": 3}
 class Known:
     """What judging needs to know besides the tables."""
 
-    columns: pl.DataFrame
+    headers: Headers
     variables: Variables
     missing: pl.DataFrame
     found: pl.DataFrame
@@ -39,7 +39,7 @@ def judge(rules: Iterable[Rule], tables: Frames, known: Known
     told: list[pl.DataFrame] = [findings()]
     for hit in one_question_a_cell(hits):
         found = describe(
-            [hit], tables=tables, frames=frames, columns=known.columns, variables=known.variables
+            [hit], tables=tables, frames=frames, headers=known.headers, variables=known.variables
         )
         hit_left, found_left = _unconfirmed(hit, found, tables, known.confirmed)
         kept.append(hit_left)

@@ -1,6 +1,7 @@
 """Broken rules in words: findings with the file, row, column and text that the clinic knows."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 import polars as pl
 
@@ -15,10 +16,20 @@ BEFORE_NUMBER = {
     "implant_no": "implant ", "image_id": "image ",
 }  # fmt: skip
 ADDRESS = ("clinic_id", "file", "sheet", "row", "block")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Headers:
+    """``Mapped.columns`` and ``Mapped.marks``."""
+
+    columns: pl.DataFrame
+    marks: pl.DataFrame
+
+
 Variables = Mapping[tuple[str, str], Variable]
 
 
-def describe(hits: Iterable[Hit], *, tables: Frames, frames: Frames, columns: pl.DataFrame,
+def describe(hits: Iterable[Hit], *, tables: Frames, frames: Frames, headers: Headers,
              variables: Variables) -> pl.DataFrame:  # fmt: skip
     """Put hits in words: one finding a row, or one a file or clinic where the rule says so.
 
@@ -28,11 +39,11 @@ def describe(hits: Iterable[Hit], *, tables: Frames, frames: Frames, columns: pl
         Canonical tables with their raw texts, for the value as the clinic wrote it.
     frames
         The joined frames the rules saw, for the values of other tables.
-    columns
-        The clinic's own headers (``Mapped.columns``).
+    headers
+        The clinic's own headers, and which values came from other rows.
     """
     made = [
-        _of_rule(hit, tables=tables, frames=frames, columns=columns, variables=variables)
+        _of_rule(hit, tables=tables, frames=frames, headers=headers, variables=variables)
         for hit in hits
     ]
     return pl.concat([findings(), *made])
@@ -62,7 +73,7 @@ def _key_part(frame: pl.DataFrame, name: str) -> pl.Expr:
     return pl.coalesce(candidates)
 
 
-def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, columns: pl.DataFrame,
+def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, headers: Headers,
              variables: Variables) -> pl.DataFrame:  # fmt: skip
     rule = hit.rule
     asked = rule.shows[0]
@@ -82,7 +93,7 @@ def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, columns: pl.DataFrame,
         rule=pl.lit(rule.id), action=pl.lit(rule.action), fix=pl.lit(rule.fix),
         holds=pl.lit(", ".join(rule.holds)),
     )  # fmt: skip
-    headed = _with_header(rows, columns)
+    headed = _with_header(rows, headers)
     return _once(headed, rule.once) if rule.once else headed.select(*FINDING_SCHEMA)
 
 
@@ -98,7 +109,8 @@ def _others(hit: Hit, rows: pl.DataFrame, variables: Variables) -> pl.Expr:
         variable = variables.get((table or hit.rule.table, name))
         if variable is None or place not in rows.columns:
             continue
-        text = pl.col(place).cast(pl.String)
+        number = pl.col(place).round(2) if variable.kind == "float" else pl.col(place)
+        text = number.cast(pl.String)
         if variable.codes:
             text = text.replace(dict(variable.codes))
         unit = f" {variable.unit}" if variable.unit and not variable.codes else ""
@@ -109,11 +121,21 @@ def _others(hit: Hit, rows: pl.DataFrame, variables: Variables) -> pl.Expr:
     return pl.when(joined == "").then(pl.lit("")).otherwise(pl.format(" ({})", joined))
 
 
-def _with_header(rows: pl.DataFrame, columns: pl.DataFrame) -> pl.DataFrame:
+def _with_header(rows: pl.DataFrame, headers: Headers) -> pl.DataFrame:
+    """Add the clinic's header and, where the value came from another row, that row."""
     on = ["clinic_id", "file", "sheet", "table", "block", "variable"]
-    headers = columns.unique(on, keep="first", maintain_order=True)
-    return rows.join(
-        headers.select(*on, "column"), on=on, how="left", maintain_order="left"
+    named = headers.columns.unique(on, keep="first", maintain_order=True)
+    cell = ["row_id", "variable"]
+    elsewhere = headers.marks.filter(pl.col("mark") == "other_row").unique(
+        cell, keep="first", maintain_order=True
+    )
+    place = ("file", "sheet", "row", "column")
+    headed = rows.join(named.select(*on, "column"), on=on, how="left", maintain_order="left")
+    return headed.join(
+        elsewhere.select(*cell, pl.col(place).name.prefix("other:")),
+        on=cell, how="left", maintain_order="left",
+    ).with_columns(
+        pl.coalesce(f"other:{name}", name).alias(name) for name in place
     ).with_columns(pl.col("column").fill_null(""))  # fmt: skip
 
 

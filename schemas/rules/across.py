@@ -87,7 +87,9 @@ def _stable_after_reluxation(frames: Frames) -> pl.DataFrame:
 
 def _revision_without_complication(frames: Frames) -> pl.DataFrame:
     """Give revisions, planned removal apart, without a major event on or before their day."""
-    revisions = frames["revisions"].filter(pl.col("revision_reason") != "planned_removal")
+    revisions = frames["revisions"].filter(
+        pl.col("revision_reason") != "planned_removal", ~pl.col("derived")
+    )
     severe = rank(pl.col("other.severity_class")).fill_null(2) >= 2
     known = with_any(
         revisions, frames["complications"],

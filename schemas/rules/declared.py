@@ -37,6 +37,8 @@ OUTCOME_OF: Mapping[tuple[str, str], str] = {
     ("stifles", "end_status"): "outcome:all",
 }
 CODEBOOK = "codebook"
+IN_WORDS = {"day": "days", "month": "months", "min": "minutes", "year": "", "grade": "",
+            "score": "", "class": "", "case": ""}  # fmt: skip
 
 
 def declared_rules(codebook: Iterable[Variable]) -> tuple[Rule, ...]:
@@ -135,7 +137,7 @@ def _rule(item: Variable, rule_id: str, action: Action, broken: pl.Expr, *, says
 def _fill(item: Variable) -> str:
     if item.codes:
         return f"Give one of: {_choices(item)}."
-    unit = f" in {item.unit}" if item.unit else ""
+    unit = f" in {IN_WORDS.get(item.unit, item.unit)}" if item.unit else ""
     return f'Give the value{unit}, or answer "cannot be found".'
 
 
@@ -144,8 +146,8 @@ def _choices(item: Variable) -> str:
 
 
 def _range(item: Variable, pair: tuple[str, str]) -> str:
-    unit = f" {item.unit}" if item.unit else ""
-    return f"{pair[0]} to {pair[1]}{unit}"
+    unit = IN_WORDS.get(item.unit, item.unit)
+    return f"{pair[0]} to {pair[1]} {unit}".strip()
 
 
 def _number(item: Variable, text: str) -> date | float:

@@ -5,7 +5,7 @@ from datetime import date
 import polars as pl
 
 from schemas.codebook import CANONICAL_TABLES, KEYS
-from schemas.rules.declared import RUNNING_NUMBERS
+from schemas.rules.declared import PLACE, RUNNING_NUMBERS
 from schemas.rules.rule import Frames, Rule
 
 LOGIC = "logical consistency"
@@ -22,8 +22,9 @@ def exact_copies(table: str, frames: Frames) -> pl.DataFrame:
     frame = frames[table]
     own = [name for name in frame.columns
            if "." not in name and name not in ADDRESS and name not in RUNNING_NUMBERS]  # fmt: skip
-    first = pl.struct(own).is_first_distinct()
-    return frame.filter(~first, pl.all_horizontal(pl.col(*KEYS[table][:2]).is_not_null()))
+    placed = sorted(name for other, name in PLACE if other == table)
+    known = pl.all_horizontal(pl.col(placed).is_not_null())  # two unread days are no copies
+    return frame.filter(~pl.struct(own).is_first_distinct(), known)
 
 
 def same_key_again(table: str, frames: Frames) -> pl.DataFrame:
@@ -43,7 +44,7 @@ def _joint_again(frames: Frames) -> pl.DataFrame:
     )  # fmt: skip
     return stifles.with_columns(
         first_date=pl.col("surgery_date").min().over(joint),
-        place=pl.int_range(pl.len()).over(joint, order_by=["surgery_date", "row_id"]),
+        place=pl.int_range(pl.len()).over(joint, order_by=["surgery_date", "file", "sheet", "row"]),
     ).filter(pl.col("place") > 0)
 
 

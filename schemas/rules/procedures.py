@@ -29,6 +29,7 @@ INCHES = (0.028, 0.035, 0.045, 0.062, 0.078)
 DIAMETERS = (("procedures", "kwire_diameter_mm"), ("procedures", "tb_wire_diameter_mm"),
              ("implants", "implant_diameter_mm"))  # fmt: skip
 KG = pl.col("stifles.weight_kg")
+PLAUSIBLE_KG = KG.is_between(0.8, 100)  # an impossible weight has its own question
 KWIRE_MM = ((0, 3, 0.6, 1.1), (3, 8, 0.8, 1.4), (8, 15, 1.0, 1.8), (15, 30, 1.2, 2.5),
             (30, 1000, 1.4, 3.2))  # fmt: skip
 BAND_MM = ((0, 5, 0.4, 0.8), (5, 15, 0.5, 1.0), (15, 30, 0.6, 1.25), (30, 1000, 0.8, 1.5))
@@ -52,7 +53,7 @@ def outside_for_weight(column: str, bands: Iterable[tuple[float, float, float, f
         KG.is_between(low, high, closed="left") & pl.col(column).is_between(thin, thick).not_()
         for low, high, thin, thick in bands
     ]
-    return reduce(operator.or_, outside)
+    return PLAUSIBLE_KG & pl.col(column).is_between(0.3, 3.5) & reduce(operator.or_, outside)
 
 
 def _unit_of_diameter(table: str, name: str) -> Rule:
@@ -99,20 +100,13 @@ PROCEDURE_RULES = (
     ),
     Rule(
         id="R45", action="hold", tables=("procedures",),
-        broken=any_said(BAND_ONLY) & ~BAND.fill_null(value=False),
+        broken=any_said(BAND_ONLY) & ~BAND.fill_null(value=False)
+        & ~(~TTT & any_said(TTT_ONLY)).fill_null(value=False),  # else R44 asks
         shows=("tension_band_done", *BAND_ONLY),
         says="Details of a tension band are filled in, but no tension band.",
         fix="Say whether a tension band was placed.",
         why="A tension band without a transposition is another operation", source=LOGIC,
         holds=("tension_band_done", *BAND_ONLY),
-    ),
-    Rule(
-        id="R45", action="hold", tables=("procedures",), broken=BAND & ~TTT,
-        shows=("tension_band_done", "ttt_done"),
-        says="A tension band, but no transposition of the tuberosity.",
-        fix="Say whether the tuberosity was transposed.",
-        why="A tension band without a transposition is another operation", source=LOGIC,
-        holds=("tension_band_done", "ttt_done", "outcome:implant"),
     ),
     Rule(
         id="R46", action="hold", tables=("procedures",),

@@ -30,8 +30,9 @@ STIFLE = {
 }  # fmt: skip
 PROCEDURE = {
     "clinic_id": "north", "surgeon_id": "S1", "sulcoplasty_type": "block_recession",
-    "ttt_done": True, "ttt_direction": "lateral", "osteotomy_depth_mm": 8.0, "tibial_depth_mm": 24.0,
-    "distal_bridge": "intact", "ttt_fixation": "k_wire_tension_band", "kwire_count": 2,
+    "ttt_done": True, "ttt_direction": "lateral", "osteotomy_depth_mm": 8.0,
+    "tibial_depth_mm": 24.0, "distal_bridge": "intact", "ttt_fixation": "k_wire_tension_band",
+    "kwire_count": 2,
     "kwire_arrangement": "side_by_side", "kwire_diameter_mm": 1.2, "tension_band_done": True,
     "tb_pattern": "figure_of_eight", "tb_wire_diameter_mm": 0.8, "femoral_osteotomy": "none",
     "groove_depth_pre_mm": 2.0, "groove_depth_post_mm": 4.0, "cruciate_procedure": "none",

@@ -2,8 +2,6 @@
 
 from collections.abc import Callable
 
-import polars as pl
-
 from pipeline.check import Checked, check
 from pipeline.intake.mapped import Mapped
 from schemas.codebook import Variable

@@ -1,0 +1,210 @@
+"""Documented corrections: applied where the old text still stands, never silently."""
+
+import csv
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.checks.rekey import follow_keys
+from pipeline.checks.values import read_value
+from pipeline.checks.words import key_in_words
+from pipeline.intake.mapped import RAW, Mapped
+from schemas.codebook import Variable
+from schemas.findings import findings
+from shared.errors import InputFileError, nearest
+
+DECISIONS = ("corrected", "confirmed")
+DAY_OF = {"rechecks": "recheck_day", "complications": "detected_day",
+          "revisions": "revision_day", "implants": "implant_removed_day",
+          "measurements": "image_day"}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction:
+    """One line of corrections.csv; `day` is the day of the row, or "event 2" and the like."""
+
+    query_id: str
+    clinic: str
+    table: str
+    animal: str
+    side: str
+    day: str
+    variable: str
+    old_raw: str
+    new: str
+    decision: str
+    reason: str
+    who: str
+    when: str
+
+
+COLUMNS = tuple(item.name for item in fields(Correction))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Corrected:
+    """Mapped rows after correction.
+
+    Attributes
+    ----------
+    confirmed
+        Ids of questions answered "correct as it is" about cells that still say the same.
+    applied, silenced, stale
+        Corrections that changed a cell, confirmations that hold, and both kinds whose old text
+        no longer stands: each of these is a finding K01.
+    """
+
+    mapped: Mapped
+    confirmed: frozenset[str]
+    applied: int
+    silenced: int
+    stale: int
+
+
+def read_corrections(path: Path, codebook: Iterable[Variable]) -> tuple[Correction, ...]:
+    """Read corrections.csv; a study without one has none.
+
+    Raises
+    ------
+    InputFileError
+        If a column, table, variable or decision is not known, or a new value cannot be read.
+    """
+    if not path.exists():
+        return ()
+    try:
+        rows = list(csv.DictReader(path.read_text("utf-8-sig").splitlines()))
+    except UnicodeDecodeError as error:
+        raise InputFileError(
+            str(path), "this is no UTF-8 text", do="Save it as CSV UTF-8."
+        ) from error
+    variables = {(item.table, item.name): item for item in codebook}
+    read: list[Correction] = []
+    for number, row in enumerate(rows, start=2):
+        where = f"{path.name}, row {number}"
+        _check_columns(row, where)
+        correction = Correction(**{name: (row[name] or "").strip() for name in COLUMNS})
+        _check(correction, variables, where)
+        read.append(correction)
+    return tuple(read)
+
+
+def correct(mapped: Mapped, corrections: Sequence[Correction], codebook: Iterable[Variable]
+            ) -> Corrected:  # fmt: skip
+    """Apply corrections to the cells they name, and collect what the clinics confirmed."""
+    variables = {(item.table, item.name): item for item in codebook}
+    tables = dict(mapped.tables)
+    mended: list[tuple[str, str]] = []
+    confirmed: set[str] = set()
+    counts = {"applied": 0, "silenced": 0, "stale": 0}
+    old: list[Mapping[str, object]] = []
+    for item in corrections:
+        rows, stands = _rows_named(tables[item.table], item)
+        if item.decision == "confirmed" and (stands.height or _of_no_row(item)):
+            confirmed.add(item.query_id)
+            counts["silenced"] += 1
+        elif item.decision == "corrected" and stands.height:
+            variable = variables[item.table, item.variable]
+            tables = _mend(tables, stands["row_id"], variable, item.new)
+            mended += [(row_id, item.variable) for row_id in stands["row_id"]]
+            counts["applied"] += 1
+        else:
+            old.append(_stale(item, rows))
+            counts["stale"] += 1
+    return Corrected(
+        mapped=_without_answered(replace(mapped, tables=tables), mended, findings(old)),
+        confirmed=frozenset(confirmed), applied=counts["applied"], silenced=counts["silenced"],
+        stale=counts["stale"],
+    )  # fmt: skip
+
+
+def _check_columns(row: Mapping[str, str], where: str) -> None:
+    absent = [name for name in COLUMNS if name not in row]
+    if absent or None in row:
+        raise InputFileError(
+            where, f"the columns are not {', '.join(COLUMNS)}" if absent else "a cell too many",
+            do="Use the header of the template; put texts with a comma in quotes.",
+        )  # fmt: skip
+
+
+def _check(item: Correction, variables: Mapping[tuple[str, str], Variable], where: str) -> None:
+    if (item.table, item.variable) not in variables:
+        names = [f"{table}.{name}" for table, name in variables]
+        raise InputFileError(
+            where, f'there is no variable "{item.table}.{item.variable}"',
+            do=nearest(f"{item.table}.{item.variable}", names),
+        )  # fmt: skip
+    if item.decision not in DECISIONS:
+        raise InputFileError(
+            where,
+            f'the decision "{item.decision}" is not known',
+            do=nearest(item.decision, DECISIONS),
+        )
+    if item.decision == "corrected":
+        read_value(item.new, variables[item.table, item.variable], where)
+
+
+def _of_no_row(item: Correction) -> bool:
+    """Say whether the question was about a whole file or export."""
+    return not item.old_raw and not item.side and not item.day and bool(item.query_id)
+
+
+def _rows_named(frame: pl.DataFrame, item: Correction) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Give the rows the correction names, and those of them that still hold the old text."""
+    named = frame.with_columns(words=key_in_words(frame, item.table))
+    by_number = ", ".join(part for part in (item.animal, item.side, item.day) if part)
+    match = (pl.col("words") == by_number) | (
+        pl.col("words") == by_number.removesuffix(item.day) + f"day {item.day}"
+    )
+    day = DAY_OF.get(item.table)
+    if day is not None and item.day.lstrip("-").isdigit():
+        place = pl.col("words").str.starts_with(f"{item.animal}, {item.side}, ")
+        match = match | (place & (pl.col(day) == int(item.day)))
+    rows = named.filter(pl.col("clinic_id") == item.clinic, match)
+    text = pl.col(RAW + item.variable).fill_null("").str.strip_chars()
+    return rows, rows.filter(text == item.old_raw.strip())
+
+
+def _mend(tables: dict[str, pl.DataFrame], row_ids: pl.Series, variable: Variable, new: str
+          ) -> dict[str, pl.DataFrame]:  # fmt: skip
+    before = tables[variable.table]
+    named = pl.col("row_id").is_in(row_ids.implode())
+    value = pl.lit(read_value(new, variable, "corrections.csv"), dtype=variable.dtype)
+    after = before.with_columns(
+        pl.when(named).then(value).otherwise(pl.col(variable.name)).alias(variable.name),
+        pl.when(named).then(pl.lit(new)).otherwise(pl.col(RAW + variable.name))
+        .alias(RAW + variable.name),
+    )  # fmt: skip
+    return follow_keys({**tables, variable.table: after}, before, row_ids, variable)
+
+
+def _stale(item: Correction, rows: pl.DataFrame) -> dict[str, object]:
+    """Say that a correction no longer fits its cell."""
+    first = rows.row(0, named=True) if rows.height else {}
+    now = (f'the cell now says "{first[RAW + item.variable] or ""}"' if first
+           else "this row is no longer in the export")  # fmt: skip
+    return {
+        "rule": "K01", "action": "ask", "clinic_id": item.clinic, "table": item.table,
+        "row_id": first.get("row_id", ""), "variable": item.variable,
+        "key": ", ".join(part for part in (item.animal, item.side, item.day) if part),
+        "file": first.get("file", ""), "sheet": first.get("sheet", ""), "row": first.get("row"),
+        "value": first.get(RAW + item.variable) or "",
+        "says": f'An answer was given for a cell that said "{item.old_raw}", but {now}.',
+        "fix": "Give the answer again for the export as it is now.",
+    }  # fmt: skip
+
+
+def _without_answered(mapped: Mapped, mended: Sequence[tuple[str, str]], stale: pl.DataFrame
+                      ) -> Mapped:  # fmt: skip
+    """Leave out what intake asked about, or knew to be missing, of cells that are mended now."""
+    cells = pl.DataFrame(
+        list(mended), schema={"row_id": pl.String, "variable": pl.String}, orient="row"
+    )
+    on = ["row_id", "variable"]
+    return replace(
+        mapped, missing=mapped.missing.join(cells, on=on, how="anti", maintain_order="left"),
+        findings=pl.concat([
+            mapped.findings.join(cells, on=on, how="anti", maintain_order="left"), stale,
+        ]),
+    )  # fmt: skip
