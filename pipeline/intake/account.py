@@ -23,8 +23,11 @@ def cell_findings(
     """Make a finding of every cell that is not understood and of every declared approximation."""
     found = [_empty()]
     day = next((name for name in _DAYS if name in rows.columns), None)
+    named = {item.name for item in in_export(rows, variables)}
     for variable in variables:
         name = variable.name
+        if name not in named and not words.stops(table, name):
+            continue
         rule = pl.col(f"rule:{name}")
         if words.stops(table, name) and name not in KEY_NAMES:
             unstated = pl.col(name).is_null() & rule.is_null()
@@ -82,6 +85,15 @@ def _finding_rows(
         fix=fixed.str.replace_all("{unit}", words.in_unit(variable), literal=True),
         holds=pl.when(noted).then(pl.lit("")).otherwise(pl.lit(words.held(table, name))),
     ).cast(FINDING_CASTS)  # fmt: skip
+
+
+def in_export(rows: pl.DataFrame, variables: Iterable[Variable]) -> tuple[Variable, ...]:
+    """Give the variables that the export speaks of at all."""
+    return tuple(
+        item
+        for item in variables
+        if any(rows[f"{part}:{item.name}"].null_count() < rows.height for part in ("col", "miss"))
+    )
 
 
 def row_key(rows: pl.DataFrame, day: str | None) -> pl.Expr:

@@ -57,7 +57,8 @@ def _read_source(
         return _constant(rows.height, source.value, variable)
     raw = _raw(rows, source.columns)
     text = pl.DataFrame({"raw": raw}).select(read.tidy(pl.col("raw")).alias("t")).to_series()
-    miss = _missing(text, dict(grammar.missing) | dict(source.missing), grammar.blank)
+    words = {word: why for word, why in grammar.missing.items() if word not in source.codes}
+    miss = _missing(text, words | dict(source.missing), grammar.blank)
     text = pl.DataFrame({"t": text, "miss": miss}).select(
         pl.when(pl.col("miss").is_null()).then(read.tidy(_part(pl.col("t"), source.pattern)))
     ).to_series()  # fmt: skip

@@ -83,6 +83,8 @@ def _each(
     make: Callable[[pl.DataFrame, str, tuple[Variable, ...], str], pl.DataFrame],
     frames: Mapping[str, pl.DataFrame], codebook: Codebook, clinic_id: str,
 ) -> pl.DataFrame:  # fmt: skip
-    made = [make(frames[table], table, of_table(codebook, table), clinic_id)
-            for table in CANONICAL_TABLES]  # fmt: skip
+    made = [
+        make(rows, table, account.in_export(rows, of_table(codebook, table)), clinic_id)
+        for table, rows in frames.items()
+    ]
     return pl.concat(made)

@@ -13,8 +13,9 @@ from pipeline.intake.mapping import (
     SourceFile,
 )
 from pipeline.intake.mapping_table import read_table
-from pipeline.intake.mapping_words import read_condition
-from pipeline.intake.section import Section, as_text_table, known
+from pipeline.intake.mapping_words import read_condition, typed_code
+from pipeline.intake.numbers import LATEST_EVENT
+from pipeline.intake.section import Section, known
 from schemas.codebook import CANONICAL_TABLES, Variable, by_name, of_table
 from shared.errors import MappingError
 
@@ -56,7 +57,34 @@ def read_mapping(path: Path, codebook: tuple[Variable, ...]) -> ClinicMapping:
         allowed=tuple(_allowed(item) for item in top.sections("not_identifying")),
     )  # fmt: skip
     top.done()
+    _check_files(mapping)
     return mapping
+
+
+def _check_files(mapping: ClinicMapping) -> None:
+    """Refuse a mapping that reads nothing, or the same file or sheet twice."""
+    if not mapping.files or not mapping.tables:
+        raise MappingError(
+            mapping.path,
+            "no [[file]] or no [[table]] is there",
+            do="Add both; sulca new gives a filled mapping.",
+        )
+    names = [file.name for file in mapping.files]
+    places = [f"{file.path} {file.sheet}".strip() for file in mapping.files]
+    for listed, what in ((names, "name"), (places, "file")):
+        for item in listed:
+            if listed.count(item) > 1:
+                raise MappingError(
+                    mapping.path, f'the {what} "{item}" stands twice',
+                    do="Give each [[file]] a name of its own, and read each file or sheet once.",
+                )  # fmt: skip
+    grammar = mapping.grammar
+    if grammar.group and any(file.format == "xlsx" for file in mapping.files):
+        raise MappingError(
+            f"{mapping.path}, numbers",
+            "in a workbook a mark between thousands cannot be told from a decimal point",
+            do="Leave group out.",
+        )
 
 
 def _load(path: Path) -> dict[str, Any]:
@@ -73,17 +101,14 @@ def _load(path: Path) -> dict[str, Any]:
 def _grammar(top: Section) -> Grammar:
     numbers, dates = top.section("numbers"), top.section("dates")
     durations, gauges = top.section("durations"), top.section("gauge_mm")
-    missing = top.section("missing")
-    months = {
-        name.lower(): int(as_number) for name, as_number in dates.take("months", dict, {}).items()
-    }
+    missing, months = top.section("missing"), dates.section("months")
     grammar = Grammar(
         decimal=numbers.take("decimal", str, "."),
         group=numbers.take("group", str, ""),
         date_formats=dates.texts("formats") or ("YYYY-MM-DD",),
-        months=months,
+        months={name.lower(): months.take(name, int, 0) for name in months.content},
         durations={word.lower(): unit for unit in DURATIONS for word in durations.texts(unit)},
-        gauge_mm={str(key): float(value) for key, value in gauges.content.items()},
+        gauge_mm={gauge: gauges.number(gauge) for gauge in gauges.content},
         missing={word.lower(): reason for reason in MISSING_REASONS
                  for word in missing.texts(reason)},
         blank=missing.one_of("blank", MISSING_REASONS, "not_recorded"),
@@ -140,10 +165,11 @@ def _set_aside(part: Section) -> SetAside:
 
 
 def _facts(part: Section, codebook: tuple[Variable, ...]) -> dict[str, str]:
-    names = [item.name for item in of_table(codebook, "clinics")]
-    for name in part.content:
-        known(name, names, part.where)
-    return as_text_table(part.content, part.where)
+    variables = by_name(of_table(codebook, "clinics"))
+    return {
+        known(name, variables, part.where): typed_code(value, variables[name], part.where)
+        for name, value in part.content.items()
+    }
 
 
 def _when_blank(part: Section, codebook: tuple[Variable, ...]) -> dict[str, dict[str, str]]:
@@ -151,10 +177,13 @@ def _when_blank(part: Section, codebook: tuple[Variable, ...]) -> dict[str, dict
     for table in part.content:
         known(table, CANONICAL_TABLES, part.where)
         inner = part.section(table)
-        names = by_name(of_table(codebook, table))
-        for name in inner.content:
-            known(name, names, inner.where)
-        rules[table] = as_text_table(inner.content, inner.where)
+        variables = by_name(of_table(codebook, table))
+        rules[table] = {
+            known(name, variables, inner.where): LATEST_EVENT
+            if value == LATEST_EVENT and variables[name].unit == "day"
+            else typed_code(value, variables[name], inner.where)
+            for name, value in inner.content.items()
+        }
     return rules
 
 

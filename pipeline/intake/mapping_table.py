@@ -44,7 +44,33 @@ def read_table(
         lists=lists,
     )
     part.done()
+    _check_table(table, part.where)
     return table
+
+
+def _check_table(table: TableMapping, where: str) -> None:
+    """Refuse a [[table]] that cannot say which stifle it is about, or that says a thing twice."""
+    in_lists = [name for words in table.lists for name in words.variables]
+    for block in table.blocks:
+        named = {*table.columns, *block.values, *in_lists}
+        wanted = ["local_animal"] if "local_stifle" not in named else []
+        wanted += ["surgery_date"] if "stifles" in table.tables and not table.fills else []
+        for name in wanted:
+            if name not in named:
+                raise MappingError(
+                    f"{where}, columns", f"{name} is not mapped", do=f'Add {name} = "…".'
+                )
+        twice = [name for name in in_lists if name in {*table.columns, *block.values}]
+        if twice or len(set(in_lists)) < len(in_lists):
+            name = (twice or [name for name in in_lists if in_lists.count(name) > 1])[0]
+            raise MappingError(where, f"{name} is mapped twice", do="Keep one of the two.")
+        for sources in table.columns.values():
+            for name in (*sources[0].only_if, *filter(None, [sources[0].when_filled])):
+                if name not in named:
+                    raise MappingError(
+                        f"{where}, columns", f"{name} is asked for but not mapped",
+                        do=f'Add {name} = "…".',
+                    )  # fmt: skip
 
 
 def _variables(codebook: tuple[Variable, ...], tables: Iterable[str]) -> dict[str, Variable]:

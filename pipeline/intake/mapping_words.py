@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
+from pipeline.intake.cells import as_type
 from pipeline.intake.grammar import UNITS_TO
 from pipeline.intake.mapping import Condition
 from pipeline.intake.section import Section, as_text, as_texts, known
@@ -35,6 +36,18 @@ def canonical_code(value: object, variable: Variable, where: str) -> str:
     if variable.name == "side":
         allowed = (*allowed, "both")
     return known(code, allowed, where) if allowed and "$" not in code else code
+
+
+def typed_code(value: object, variable: Variable, where: str) -> str:
+    """Give a canonical code that is of the variable's type."""
+    code = canonical_code(value, variable, where)
+    if as_type(pl.Series([code]), variable).item() is None:
+        raise MappingError(
+            f"{where}, {variable.name}",
+            f'"{code}" is no {variable.kind}',
+            do="Write a date as 2021-03-15, a number with a point.",
+        )
+    return code
 
 
 def wanted_codes(part: Section, variables: Mapping[str, Variable]) -> dict[str, tuple[str, ...]]:

@@ -32,6 +32,11 @@ class Section:
             )
         return value
 
+    def number(self, key: str) -> float:
+        """Give a number, whole or not."""
+        whole = isinstance(self.content.get(key), int)
+        return float(self.take(key, int, 0) if whole else self.take(key, float, 0.0))
+
     def need(self, key: str, kind: type[T], example: str) -> T:
         """Give the value of a key that must be there."""
         if key not in self.content:
