@@ -94,7 +94,7 @@ def test_limits_are_where_the_penalised_likelihood_has_fallen_by_the_chi_square_
         assert 2 * (penalised(fit.coefficients) + held.fun) == pytest.approx(3.841458820694, 1e-8)
 
 
-@settings(max_examples=25)
+@settings(max_examples=12)
 @given(events=st.integers(1, 39), exposed=st.integers(5, 35), seed=st.integers(0, 1000))
 def test_saturated_table_is_the_log_odds_ratio_with_half_added(
     events: int, exposed: int, seed: int

@@ -8,7 +8,6 @@ import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.kernels.logistic import curvature_batch, fit_logistic_batch
 from analysis.logistic import LogisticFit, fit_logistic
 
 Agrees = Callable[[float, str], bool]
@@ -180,70 +179,6 @@ def test_whole_weights_are_repeated_rows(birthwt: pl.DataFrame) -> None:
     np.testing.assert_allclose(weighted.coefficients, repeated.coefficients, rtol=1e-10)
     np.testing.assert_allclose(weighted.std_errors, repeated.std_errors, rtol=1e-10)
     assert weighted.log_likelihood == pytest.approx(repeated.log_likelihood, rel=1e-12)
-
-
-def test_batch_of_bootstrap_weights_is_statsmodels_on_the_resampled_rows(
-    birthwt: pl.DataFrame,
-) -> None:
-    rng = np.random.default_rng(5)
-    x = np.column_stack([np.ones(189), birthwt.select("smoke", "lwt").to_numpy()])
-    x[:, 2] = (x[:, 2] - x[:, 2].mean()) / 30
-    y = birthwt["low"].to_numpy().astype(float)
-    drawn = rng.integers(0, 189, size=(7, 189))
-    weights = np.stack([np.bincount(rows, minlength=189) for rows in drawn], axis=1).astype(float)
-    batch = fit_logistic_batch(x, y, weights)
-    assert batch.converged.all()
-    for column, rows in enumerate(drawn):
-        other = sm.Logit(y[rows], x[rows]).fit(disp=False, method="newton", tol=1e-13)
-        np.testing.assert_allclose(batch.coefficients[:, column], other.params, rtol=1e-9)
-
-
-def test_batch_does_not_hang_on_how_columns_are_cut(birthwt: pl.DataFrame) -> None:
-    """Many columns take another path through the kernel (products of pairs) than one."""
-    x = np.column_stack([np.ones(189), birthwt.select("smoke", "age").to_numpy()])
-    y = birthwt["low"].to_numpy().astype(float)
-    weights = np.random.default_rng(2).uniform(0, 2, size=(189, 900))
-    together = fit_logistic_batch(x, y, weights)
-    for column in (0, 450, 899):
-        alone = fit_logistic_batch(x, y, weights[:, [column]])
-        np.testing.assert_allclose(
-            together.coefficients[:, column], alone.coefficients[:, 0], rtol=1e-9
-        )
-
-
-def test_batch_freezes_and_counts_separated_columns() -> None:
-    """Column 1 leaves out the one exposed row without the event: nothing finite fits it."""
-    x = np.column_stack([np.ones(12), np.r_[np.ones(4), np.zeros(8)]])
-    y = np.r_[1.0, 1, 1, 0, 1, 0, 1, 0, 1, 0, 0, 0]
-    weights = np.ones((12, 3))
-    weights[3, 1] = 0
-    batch = fit_logistic_batch(x, y, weights)
-    assert batch.converged.tolist() == [True, False, True]
-    assert batch.n_diverged == 1
-    assert np.isnan(batch.coefficients[:, 1]).all()
-    np.testing.assert_allclose(batch.coefficients[1, 0], np.log(3 / 1) - np.log(3 / 5), rtol=1e-9)
-
-
-def test_column_whose_weights_leave_nothing_to_fit_stops_no_other() -> None:
-    x = np.column_stack([np.ones(6), [0.0, 1, 0, 1, 0, 1]])
-    y = np.array([0.0, 1, 1, 0, 0, 1])
-    weights = np.ones((6, 2))
-    weights[x[:, 1] == 1, 1] = 0
-    batch = fit_logistic_batch(x, y, weights)
-    assert batch.converged.tolist() == [True, False]
-
-
-def test_large_table_is_worked_in_blocks_to_the_same_result() -> None:
-    rng = np.random.default_rng(3)
-    n = 40_000
-    x = np.column_stack([np.ones(n), rng.normal(size=(n, 3))])
-    y = (rng.random(n) < 0.2).astype(float)
-    batch = fit_logistic_batch(x, y)
-    other = sm.Logit(y, x).fit(disp=False, method="newton", tol=1e-13)
-    np.testing.assert_allclose(batch.coefficients[:, 0], other.params, rtol=1e-9)
-    log_likelihood, information = curvature_batch(x, y, batch.coefficients)
-    assert log_likelihood[0] == pytest.approx(other.llf, rel=1e-12)
-    np.testing.assert_allclose(np.linalg.inv(information[:, :, 0]), other.cov_params(), rtol=1e-8)
 
 
 @pytest.mark.parametrize(("y", "concern"), [([0, 0, 0, 0], "no_events"), ([1] * 4, None)])

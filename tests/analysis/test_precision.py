@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr, ndtri
 
+from analysis.logistic import fit_logistic
 from analysis.precision import (
     events_per_parameter,
     expected_log_hazard_ratio,
@@ -30,13 +31,23 @@ def test_hazard_ratio_error_gives_schoenfelds_number_of_events(
     assert abs(np.log(ratio)) / error == pytest.approx(ndtri(0.975) + ndtri(power), rel=1e-9)
 
 
-def test_odds_ratio_error_gives_the_order_of_hsiehs_sample_size() -> None:
-    """Hsieh, Bloch & Larsen 1998, Table II, verified: 1281 for p1 0.4, p2 0.5, half exposed,
-    power 0.95. Their binary formula takes the pooled variance for alpha and the unpooled for
-    power, ours the pooled for both: a little more. The number by our error, by hand, is 1287."""
-    error = expected_log_odds_ratio(1_000, 450, 0.5).std_error
-    needed = 1000 * ((ndtri(0.975) + ndtri(0.95)) * error / np.log(0.5 / 0.5 / (0.4 / 0.6))) ** 2
-    assert needed == pytest.approx(1280.5, rel=0.01)
+def test_risk_difference_error_gives_hsiehs_sample_size() -> None:
+    """Hsieh, Bloch & Larsen 1998, Table II, verified: 1281 for risks 0.4 and 0.5, half exposed,
+    power 0.95. Rounded up, so compared with R's unrounded number too."""
+    null = expected_risk_difference(1_000_000, 450_000, 0.5).std_error * 1000
+    unpooled = np.sqrt(2 * (0.4 * 0.6 + 0.5 * 0.5))
+    needed = ((ndtri(0.975) * null + ndtri(0.95) * unpooled) / 0.1) ** 2
+    assert np.ceil(needed) == 1281
+    assert needed == pytest.approx(1280.53871145413, rel=1e-10)
+
+
+def test_odds_ratio_error_is_that_of_a_fit_with_equal_risks() -> None:
+    """Second route: 300 and 100 stifles, a fifth of each with the event."""
+    x = np.repeat([0.0, 1.0], [300, 100])
+    y = np.r_[np.arange(300) % 5 == 0, np.arange(100) % 5 == 0]
+    fit = fit_logistic(x[:, None], y)
+    expected = expected_log_odds_ratio(400, 80, 0.25)
+    assert expected.std_error == pytest.approx(fit.std_errors[1], rel=1e-9)
 
 
 def test_risk_difference_error_gives_the_power_of_r(agrees: Callable[[float, str], bool]) -> None:
