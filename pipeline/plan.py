@@ -2,7 +2,7 @@
 
 import tomllib
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -162,7 +162,7 @@ def read_plan(path: Path) -> tuple[Analysis, ...]:
     return parse_analyses(blocks)
 
 
-def parse_analyses(blocks: list[Mapping[str, Any]]) -> tuple[Analysis, ...]:
+def parse_analyses(blocks: Sequence[Mapping[str, Any]]) -> tuple[Analysis, ...]:
     """Parse several blocks; an id may stand once only."""
     analyses = tuple(parse_analysis(block) for block in blocks)
     for name, count in Counter(item.id for item in analyses).items():

@@ -147,14 +147,16 @@ refit_cumulative_incidence <- function(plan) {
     here <- if (is.na(arm)) kept else kept[kept[[plan$exposure]] == arm, ]
     state <- factor(event_code(plan, here), 0:length(states), c("censored", states))
     time <- as.numeric(here[[plan$time]])
-    curve <- survfit(Surv(time, state) ~ 1, id = seq_along(time), influence = TRUE)
+    weight <- if (is.null(plan$weights)) rep(1, length(time)) else as.numeric(here[[plan$weights]])
+    y <- if (is.null(plan$entry)) Surv(time, state) else Surv(as.numeric(here[[plan$entry]]), time, state)
+    curve <- survfit(y ~ 1, id = seq_along(time), weights = weight, influence = TRUE)
     rows <- crude[crude$group %in% arm, ]
     said <- paste("risk", rows$group, rows$state, "by day", rows$day)
     at <- cbind(findInterval(as.numeric(rows$day), curve$time), match(rows$state, curve$states))
     good <- compare(said, rows$estimate, rbind(0, curve$pstate)[at + rep(1:0, each = nrow(at))]) && good
     cluster <- if (is.null(plan$cluster)) seq_along(time) else here[[plan$cluster]]
     errors <- apply(at, 1, function(place) {  # what each row does to the risk, by cluster; day 0 first
-      sqrt(sum(rowsum(curve$influence.pstate[, place[1] + 1, place[2]], cluster)^2))
+      sqrt(sum(rowsum(weight * curve$influence.pstate[, place[1] + 1, place[2]], cluster)^2))
     })
     if (!is.null(plan$cluster)) good <- compare(paste("se of", said), rows$std_error, errors) && good
   }

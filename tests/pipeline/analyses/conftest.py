@@ -1,12 +1,13 @@
 """An invented cohort with the columns of the real one, and a study that asks it something."""
 
-from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import polars as pl
 import pytest
+
+from pipeline.analyse import Analysed, analyse
+from pipeline.study import Comparison, Eligibility, Outcomes, Privacy, Statements, Study
 
 N_ANIMALS = 260
 ADJUST = ["grade_preop", "log_weight_kg", "age_months", "clinic_id"]
@@ -23,15 +24,6 @@ BY_YEAR: dict[str, Any] = {
     "adjust_for": ADJUST, "categorical": {"clinic_id": "most_frequent"},
     "cluster": "animal_id", "resamples": 100,
 }  # fmt: skip
-
-
-@dataclass(frozen=True)
-class SmallStudy:
-    """The parts of a study that the analyses read."""
-
-    analyses: tuple[dict[str, Any], ...]
-    folder: Path
-    seed: int = 1
 
 
 def invent_cohort(seed: int = 1) -> pl.DataFrame:
@@ -99,10 +91,13 @@ def invented_cohort() -> pl.DataFrame:
     return invent_cohort()
 
 
-@pytest.fixture
-def small_study(tmp_path: Path) -> SmallStudy:
-    """Ask the primary question in four ways."""
-    return SmallStudy(
+@pytest.fixture(scope="session")
+def small_study(tmp_path_factory: pytest.TempPathFactory) -> Study:
+    """Ask the primary question by each model of this version."""
+    return Study(
+        title="An invented study", question="Does it run?", seed=1, codebook_version="",
+        eligibility=Eligibility(), outcomes=Outcomes(), comparison=Comparison(), privacy=Privacy(),
+        statements=Statements(), clinics=("lake", "north", "valley"), raw={},
         analyses=(
             {"id": "risk", "role": "primary", "model": "cumulative_incidence", **RELUXATION,
              "horizon": [91, 365], "resamples": 100},
@@ -117,5 +112,11 @@ def small_study(tmp_path: Path) -> SmallStudy:
             {"id": "shares", "model": "risks", "outcome": "relux_by_365",
              "exposure": "tension_band_done", "cluster": "animal_id"},
         ),
-        folder=tmp_path,
+        folder=tmp_path_factory.mktemp("study"),
     )  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def analysed(invented_cohort: pl.DataFrame, small_study: Study) -> Analysed:
+    """The results of that study."""
+    return analyse(invented_cohort, small_study)
