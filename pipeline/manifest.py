@@ -100,7 +100,7 @@ def first_analysis(previous: Mapping[str, Any] | None, plan: Mapping[str, Any]) 
         kept = previous["first_analysis"]
         return FirstAnalysis(time=kept["time"], plan=kept["plan"])
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    return FirstAnalysis(time=now, plan=plan)
+    return FirstAnalysis(time=now, plan=json.loads(json.dumps(plan, default=str)))
 
 
 def deviations(first: Mapping[str, Any], now: Mapping[str, Any]) -> tuple[str, ...]:

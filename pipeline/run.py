@@ -1,0 +1,135 @@
+"""The stages in order, one screen: exports in at the top, report out at the bottom."""
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import polars as pl
+
+from pipeline import write
+from pipeline.analyse import Analysed, analyse
+from pipeline.check import Checked, check
+from pipeline.cohort import Cohort, build_cohort
+from pipeline.compare import Compared, compare
+from pipeline.corrections import Corrected, correct, read_corrections
+from pipeline.descriptives import describe, precision_rows
+from pipeline.intake.study_intake import read_study as read_exports
+from pipeline.link import Linked, link
+from pipeline.manifest import read_manifest
+from pipeline.plan import parse_analyses
+from pipeline.record import run_record
+from pipeline.study import Study, read_study
+from pipeline.summaries import summary_of
+from pipeline.summary import Summary
+from schemas.codebook import Variable, read_codebook
+from schemas.codebook_history import require_version
+from shared.estimate import Estimate, results_frame
+
+STAGES = ("check", "cohort", "analyse", "compare", "report")
+Step = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Run:
+    """What a run has made so far; a stage that was not asked for is None."""
+
+    study: Study
+    codebook: tuple[Variable, ...]
+    corrected: Corrected
+    checked: Checked
+    linked: Linked
+    cohort: Cohort | None = None
+    described: tuple[Estimate, ...] = ()
+    analysed: Analysed | None = None
+    compared: Compared | None = None
+    summary: Summary = Summary(done="")
+
+    @property
+    def results(self) -> pl.DataFrame:
+        """The results table of the stages that ran."""
+        frames = [results_frame(self.described)]
+        frames += [part.results for part in (self.analysed, self.compared) if part is not None]
+        return pl.concat(frames)
+
+    @property
+    def curves(self) -> pl.DataFrame | None:
+        """Curve points of the analyses and of the clinic comparison."""
+        parts = [part.curves for part in (self.analysed, self.compared) if part is not None]
+        return pl.concat(parts, how="diagonal") if parts else None
+
+    @property
+    def findings(self) -> pl.DataFrame:
+        """All that clinics are asked: of intake, corrections, checks and linking."""
+        return pl.concat([self.checked.findings, self.linked.findings])
+
+
+def run_study(
+    folder: Path, *, until: str, on_step: Step, say: Callable[[str], None] = lambda _text: None
+) -> Run:
+    """Run a study from its exports up to a stage, and write what the stages made.
+
+    Parameters
+    ----------
+    folder
+        The study folder; outputs go to its ``out``.
+    until
+        Last stage: check, cohort, analyse, compare or report.
+    on_step
+        Called with the name of each step before it starts.
+    say
+        Called with text for the terminal; the precision expected of the plan, before any model.
+
+    Raises
+    ------
+    StudyError
+        If the study, a mapping or an export cannot be used, or nobody is left.
+    """
+    started = time.monotonic()
+    out = folder / "out"
+    previous = read_manifest(out)
+    done = _checked(folder, on_step)
+    if until != "check":
+        done = _with_cohort(done, on_step)
+    if until in STAGES[2:]:
+        done = _with_results(done, until, on_step, say)
+    on_step("writing")
+    clinics = done.checked.tables["clinics"]
+    record = run_record(done.study, clinics, previous=previous, until=until)
+    write.write_run(done, record=record, until=until)
+    write.write_record(out, record, seconds=time.monotonic() - started)
+    return replace(done, summary=summary_of(done, until=until))
+
+
+def _checked(folder: Path, on_step: Step) -> Run:
+    study = read_study(folder)
+    require_version(str(folder / "study.toml"), study.codebook_version, read_codebook())
+    codebook = read_codebook(folder)
+    on_step("reading the exports")
+    mapped = read_exports(folder, codebook)
+    on_step("checking")
+    corrected = correct(mapped, read_corrections(folder / "corrections.csv", codebook), codebook)
+    checked = check(corrected.mapped, codebook, confirmed=corrected.confirmed)
+    linked = link(checked.tables, checked.holds)
+    return Run(study=study, codebook=codebook, corrected=corrected, checked=checked, linked=linked)
+
+
+def _with_cohort(done: Run, on_step: Step) -> Run:
+    on_step("building the cohort")
+    return replace(done, cohort=build_cohort(done.linked, done.study))
+
+
+def _with_results(done: Run, until: str, on_step: Step, say: Callable[[str], None]) -> Run:
+    assert done.cohort is not None
+    table = done.cohort.table
+    on_step("expecting precision")
+    precision = precision_rows(table, parse_analyses(done.study.analyses))
+    say(write.precision_text(precision))
+    on_step("describing")
+    described = describe(table, done.study, done.codebook, events=done.cohort.events)
+    done = replace(done, described=(*precision, *described))
+    done = replace(done, analysed=analyse(table, done.study, on_step=on_step))
+    if until in STAGES[3:]:
+        on_step("comparing the clinics")
+        done = replace(done, compared=compare(table, done.study))
+    return done

@@ -1,0 +1,125 @@
+"""Everything a run writes, in one place; each file whole or not at all."""
+
+import json
+import shutil
+from collections.abc import Iterable
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import polars as pl
+
+from pipeline.database import write_database
+from pipeline.flow import flow_json, flow_svg, flow_text
+from pipeline.manifest import output_fingerprints, write_manifest
+from pipeline.plan import parse_analyses
+from pipeline.queries import write_queries
+from pipeline.record import Record
+from pipeline.refit import refit_scripts
+from pipeline.report.clinic_pages import write_clinic_pages
+from pipeline.report.counts import count_checked
+from pipeline.report.pages import write_report
+from pipeline.report.public import write_public
+from schemas.codebook import of_table
+from shared.estimate import Estimate
+from shared.files import write_csv, write_parquet, write_text
+
+if TYPE_CHECKING:
+    from pipeline.run import Run
+
+
+def write_run(done: "Run", *, record: Record, until: str) -> None:
+    """Write what the stages made below ``out`` of the study folder."""
+    out = done.study.folder / "out"
+    write_queries(done.findings, out / "queries", clinics=done.study.clinics)
+    _write_tables(done, out / "tables")
+    if done.cohort is None:
+        return
+    _write_cohort(done, out)
+    write_database(out / "study.duckdb", done.linked.tables, done.cohort.table)
+    if done.analysed is None:
+        return
+    write_parquet(out / "results.parquet", done.results)
+    write_csv(out / "results.csv", done.results)
+    assert done.curves is not None
+    write_parquet(out / "curves.parquet", done.curves)
+    refit_scripts(parse_analyses(done.study.analyses), out / "refit", seed=done.study.seed)
+    if until == "report":
+        _write_pages(done, out, record)
+
+
+def write_record(out: Path, record: Record, *, seconds: float) -> None:
+    """Write run.json last, with the fingerprints of every other output."""
+    content = asdict(record) | {
+        "first_analysis": asdict(record.first) if record.first else None,
+        "outputs": output_fingerprints(out),
+        "written": datetime.now(UTC).isoformat(timespec="seconds"),
+        "seconds": round(seconds, 1),
+    }
+    write_manifest(out, content)
+
+
+def precision_text(rows: Iterable[Estimate]) -> str:
+    """Lay out what the plan can be expected to show, before any model is fitted."""
+    lines = ["Expected of the plan, blind to exposure:"]
+    by_analysis: dict[str, list[str]] = {}
+    for row in rows:
+        if row.estimate is None:
+            continue
+        said = f"{row.measure.replace('_', ' ')} {row.estimate:.3g}"
+        by_analysis.setdefault(row.analysis, []).append(said)
+    lines += [f"  {name}: {', '.join(said)}" for name, said in by_analysis.items()]
+    return "\n".join(lines)
+
+
+def _write_tables(done: "Run", folder: Path) -> None:
+    checked = done.checked
+    for name, frame in sorted(checked.tables.items()):
+        write_parquet(folder / f"{name}.parquet", frame)
+    write_parquet(folder / "missing.parquet", checked.missing)
+    write_parquet(folder / "stopped.parquet", checked.stopped)
+    write_parquet(folder / "set_aside.parquet", checked.set_aside)
+    write_parquet(folder / "holds.parquet", checked.holds)
+    write_parquet(folder / "findings.parquet", done.findings)
+    write_csv(folder / "rows_per_file.csv", checked.ledger)
+    write_csv(folder / "rows_per_table.csv", checked.ledger_rows)
+
+
+def _write_cohort(done: "Run", out: Path) -> None:
+    cohort = done.cohort
+    assert cohort is not None
+    write_parquet(out / "cohort.parquet", cohort.table)
+    write_csv(out / "cohort.csv", cohort.table)
+    write_csv(out / "cohort_dictionary.csv", _cohort_dictionary(done))
+    write_text(out / "flow.json", flow_json(cohort.flow, cohort.counts))
+    write_text(out / "flow.txt", flow_text(cohort.flow, cohort.counts))
+    write_text(out / "flow.svg", flow_svg(cohort.flow))
+
+
+def _cohort_dictionary(done: "Run") -> pl.DataFrame:
+    assert done.cohort is not None
+    declared = {item.name: item for item in reversed(done.codebook)}
+    declared |= {item.name: item for item in of_table(done.codebook, "cohort")}
+    names = [name for name in done.cohort.table.columns if name in declared]
+    return pl.DataFrame(
+        {
+            "variable": names,
+            "label": [declared[name].label for name in names],
+            "type": [declared[name].kind for name in names],
+            "unit": [declared[name].unit for name in names],
+            "codes": ["; ".join(f"{code} = {label}" for code, label in declared[name].codes.items())
+                      for name in names],
+            "definition": [declared[name].definition for name in names],
+        },
+        schema=dict.fromkeys(
+            ("variable", "label", "type", "unit", "codes", "definition"), pl.String()
+        ),
+    )  # fmt: skip
+
+
+def _write_pages(done: "Run", out: Path, record: Record) -> None:
+    assert done.cohort is not None
+    assert done.curves is not None
+    for stale in ("report", "clinics", "public"):
+        shutil.rmtree(out / stale, ignore_errors=True)

@@ -1,0 +1,129 @@
+"""The demo as a new user runs it: one command, from raw exports to report."""
+
+import json
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+EXPECTED = (
+    "queries", "tables/stifles.parquet", "tables/missing.parquet", "study.duckdb",
+    "cohort.parquet", "cohort.csv", "cohort_dictionary.csv", "flow.json", "results.parquet",
+    "results.csv", "curves.parquet", "refit", "report/index.html", "report/figures", "clinics",
+    "public", "run.json",
+)  # fmt: skip
+
+
+class Numbers(HTMLParser):
+    """Collect every ``data-row`` of a page."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.rows: set[str] = set()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.rows |= {value for name, value in attrs if name == "data-row" and value}
+
+
+def test_demo_ends_well_and_says_where_the_report_is(demo_run: Any) -> None:
+    assert demo_run.exit_code == 0, demo_run.errors
+    assert str(demo_run.out / "report" / "index.html") in demo_run.printed
+
+
+@pytest.mark.parametrize("name", EXPECTED)
+def test_demo_writes_what_a_study_folder_has(demo_run: Any, name: str) -> None:
+    assert (demo_run.out / name).exists()
+
+
+def test_precision_is_printed_before_any_model(demo_run: Any) -> None:
+    precision = demo_run.printed.index("Expected of the plan, blind to exposure")
+    assert precision < demo_run.printed.index("report done")
+
+
+def test_every_row_read_has_one_fate(demo_run: Any) -> None:
+    """The two sums, recounted here from the files and tables themselves."""
+    files = pl.read_csv(demo_run.out / "tables" / "rows_per_file.csv")
+    assert files.filter(
+        pl.col("source_rows") != pl.col("mapped") + pl.col("set_aside") + pl.col("unreadable")
+    ).is_empty()
+    tables = pl.read_csv(demo_run.out / "tables" / "rows_per_table.csv")
+    assert tables.filter(
+        pl.col("made") + pl.col("derived")
+        != pl.col("accepted") + pl.col("stopped") + pl.col("merged")
+    ).is_empty()
+    for (name,), part in tables.group_by("table"):
+        accepted = pl.read_parquet(demo_run.out / "tables" / f"{name}.parquet")
+        assert len(accepted) == part["accepted"].sum()
+    north = files.filter(clinic_id="north", file="rechecks.csv")["source_rows"].item()
+    lines = (demo_run.folder / "exports/north/rechecks.csv").read_text("utf-8").splitlines()
+    assert north == len(lines) - 1
+
+
+def test_flow_adds_up_from_operations_to_sets(demo_run: Any) -> None:
+    flow = json.loads((demo_run.out / "flow.json").read_text("utf-8"))
+    cohort = pl.read_parquet(demo_run.out / "cohort.parquet")
+    totals = [step for step in flow["steps"] if step["clinic_id"] == "all"]
+    included = cohort.filter(pl.col("left_at").is_null())
+    assert totals[-1]["stifles"] == len(included)
+    assert totals[-1]["animals"] == included["animal_id"].n_unique()
+    by_clinic = [step for step in flow["steps"] if step["clinic_id"] != "all"]
+    for total in totals:
+        parts = [step for step in by_clinic if step["step"] == total["step"]]
+        assert sum(step["stifles"] for step in parts) == total["stifles"]
+        assert sum(step["operations"] for step in parts) == total["operations"]
+
+
+def test_every_number_of_the_report_has_its_results_row(demo_run: Any) -> None:
+    known = set(pl.read_parquet(demo_run.out / "results.parquet")["row_id"])
+    outside = ("checks/", "flow/", "curves/")
+    for page in sorted((demo_run.out / "report").glob("*.html")):
+        found = Numbers()
+        found.feed(page.read_text("utf-8"))
+        astray = {row for row in found.rows - known if not row.startswith(outside)}
+        assert not astray, (page.name, sorted(astray)[:5])
+        assert found.rows
+
+
+def test_pages_ask_nothing_of_the_network(demo_run: Any) -> None:
+    for page in sorted(demo_run.out.rglob("*.html")):
+        text = page.read_text("utf-8")
+        for asking in ('src="http', 'href="http', "url(http", "@import"):
+            assert asking not in text, page
+
+
+def test_each_planted_defect_is_asked_of_its_clinic(demo_run: Any) -> None:
+    """The truth file names clinic, file, row and the rule meant for the defect."""
+    defects = pl.read_csv(
+        Path(__file__).parent.parent / "shared" / "demo" / "defects.csv", infer_schema=False
+    )
+    findings = pl.read_parquet(demo_run.out / "tables" / "findings.parquet")
+    found = findings.select(
+        "clinic_id", "rule", "file", "sheet", row=pl.col("row").cast(pl.String)
+    ).unique()
+    missed = defects.join(
+        found, left_on=["clinic", "file", "row", "rule"],
+        right_on=["clinic_id", "file", "row", "rule"], how="anti",
+    )  # fmt: skip
+    assert len(defects) >= 40
+    assert missed.is_empty(), missed.to_dicts()
+
+
+def test_query_lists_hold_what_was_found(demo_run: Any) -> None:
+    findings = pl.read_parquet(demo_run.out / "tables" / "findings.parquet")
+    asked = findings.filter(pl.col("action").is_in(["stop", "hold", "derive", "ask"]))
+    for (clinic,), part in asked.group_by("clinic_id"):
+        queries = pl.read_csv(demo_run.out / "queries" / f"{clinic}.csv", infer_schema=False)
+        assert 0 < len(queries) <= len(part)
+        assert (demo_run.out / "queries" / f"{clinic}.xlsx").exists()
+
+
+def test_demo_is_not_run_into_a_folder_that_holds_something_else(
+    run_sulca: Any, tmp_path: Path
+) -> None:
+    (tmp_path / "notes.txt").write_text("mine")
+    done = run_sulca("demo", str(tmp_path))
+    assert done.returncode == 2
+    assert "holds something else" in done.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
