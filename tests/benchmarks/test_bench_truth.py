@@ -1,0 +1,155 @@
+"""Bias and coverage of the demo's primary estimates over 200 invented networks of 900 stifles.
+
+Run by ``make bench``: about half an hour on two cores. Canonical tables go straight to linking;
+files, intake and checks have tests of their own. The true effects are those of
+shared/demo/truth.csv, or nil. Standardised risk differences take 200 bootstrap samples here (the
+plan's default is 500).
+"""
+
+import os
+from collections.abc import Iterable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from importlib.resources import as_file, files
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+SEEDS = 200
+REFITS = 200
+EXPOSURES = {"relux": "sulcoplasty_type", "band": "tension_band_done", "wires": "kwire_count"}
+MEASURES = {"hazard": ("hazard_ratio", "adjusted"), "risk": ("risk_difference", "standardised")}
+ALPHA_BAND = (0.03, 0.08)
+
+
+def estimates_of(job: tuple[int, bool]) -> list[dict[str, object]]:
+    """Simulate one network, build its cohort, and give the six primary estimates with limits."""
+    seed, with_effects = job
+    from pipeline.analyse import run_analyses
+    from pipeline.cohort import build_cohort
+    from pipeline.link import link
+    from pipeline.plan import parse_analyses
+    from pipeline.simulate.effects import NO_EFFECTS, Effects
+    from pipeline.simulate.simulated import simulate_study
+    from pipeline.study import read_study
+
+    with as_file(files("shared") / "demo") as demo:
+        study = read_study(demo)
+    effects = Effects() if with_effects else NO_EFFECTS
+    tables = {name: _addressed(name, frame)
+              for name, frame in simulate_study(seed, effects=effects).tables.items()}  # fmt: skip
+    held = pl.DataFrame(
+        schema=dict.fromkeys(("clinic_id", "local_stifle", "target", "rule"), pl.String)
+    )
+    cohort = build_cohort(link(tables, held), replace(study, seed=seed)).table
+    wanted = {f"{question}_{model}" for question in EXPOSURES for model in MEASURES}
+    blocks = [block | ({"seed": seed, "resamples": REFITS, "horizon": [365]}
+                       if block["model"] == "cumulative_incidence" else {})
+              for block in study.analyses if block["id"] in wanted]  # fmt: skip
+    included = cohort.filter(pl.col("left_at").is_null()).sort("stifle_id")
+    results = run_analyses(
+        included, parse_analyses(blocks), codebook={}, on_step=lambda _name: None
+    ).results
+    return [row | {"seed": seed} for row in _primary(results)]
+
+
+def _addressed(name: str, frame: pl.DataFrame) -> pl.DataFrame:
+    number = pl.int_range(1, pl.len() + 1)
+    return frame.select(
+        pl.format("{}/{}", pl.lit(name), number).alias("row_id"), file=pl.lit(""),
+        sheet=pl.lit(""), row=number, block=pl.lit(""),
+    ).hstack(frame).with_columns(derived=pl.lit(value=False))  # fmt: skip
+
+
+def _primary(results: pl.DataFrame) -> Iterable[dict[str, object]]:
+    for question, exposure in EXPOSURES.items():
+        for model, (measure, adjustment) in MEASURES.items():
+            row = results.filter(
+                analysis=f"{question}_{model}", measure=measure, adjustment=adjustment,
+                term=exposure,
+            ).filter(pl.col("estimate").is_not_null()).row(0, named=True)  # fmt: skip
+            log = np.log if measure == "hazard_ratio" else float
+            yield {
+                "question": question,
+                "measure": "log_hazard_ratio" if measure == "hazard_ratio" else measure,
+                "estimate": float(log(row["estimate"])), "low": float(log(row["low"])),
+                "high": float(log(row["high"])), "events": row["events"],
+            }  # fmt: skip
+
+
+def over_seeds(seeds: range, *, with_effects: bool) -> pl.DataFrame:
+    """Give the estimates of all seeds, from two processes of one thread each."""
+    os.environ["POLARS_MAX_THREADS"] = "1"
+    jobs = [(seed, with_effects) for seed in seeds]
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        found = [row for rows in pool.map(estimates_of, jobs) for row in rows]
+    return pl.DataFrame(found)
+
+
+def tabulate(found: pl.DataFrame, truth: pl.DataFrame) -> pl.DataFrame:
+    """Bias and coverage by estimand, each with its Monte Carlo error."""
+    both = found.join(
+        truth.select("question", "measure", true="estimate"), on=["question", "measure"]
+    )
+    inside = (pl.col("low") <= pl.col("true")) & (pl.col("true") <= pl.col("high"))
+    return (
+        both.group_by("question", "measure", maintain_order=True)
+        .agg(
+            pl.col("true").first(),
+            seeds=pl.len(),
+            events=pl.col("events").mean(),
+            mean=pl.col("estimate").mean(),
+            bias=(pl.col("estimate") - pl.col("true")).mean(),
+            bias_error=pl.col("estimate").std() / pl.len() ** 0.5,
+            spread=pl.col("estimate").std(),
+            coverage=inside.mean(),
+        )
+        .with_columns(
+            coverage_error=(pl.col("coverage") * (1 - pl.col("coverage")) / pl.col("seeds")).sqrt()
+        )
+    )
+
+
+def markdown(table: pl.DataFrame, title: str) -> str:
+    """Write the table for the documentation."""
+    lines = [f"### {title}", "", "| " + " | ".join(table.columns) + " |"]
+    lines.append("|" + "---|" * table.width)
+    for row in table.iter_rows():
+        cells = [f"{cell:.4f}" if isinstance(cell, float) else str(cell) for cell in row]
+        lines.append("| " + " | ".join(cells) + " |")
+    return "\n".join([*lines, ""])
+
+
+def report(text: str, name: str) -> None:
+    """Print a table, and keep it where SULCA_BENCH_OUT says."""
+    print(text)
+    folder = os.environ.get("SULCA_BENCH_OUT")
+    if folder:
+        Path(folder, name).write_text(text, encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def truth() -> pl.DataFrame:
+    with as_file(files("shared") / "demo" / "truth.csv") as path:
+        return pl.read_csv(path)
+
+
+def test_bias_and_coverage_of_the_primary_estimates(truth: pl.DataFrame) -> None:
+    table = tabulate(over_seeds(range(1, SEEDS + 1), with_effects=True), truth)
+    report(markdown(table, f"Known effects, {SEEDS} seeds"), "truth_effects.md")
+    assert table.height == 6
+    assert table["coverage"].min() > 0.88  # type: ignore[operator]
+
+
+def test_without_effects_3_to_8_percent_of_intervals_exclude_none(truth: pl.DataFrame) -> None:
+    none = truth.with_columns(estimate=pl.lit(0.0))
+    found = over_seeds(range(1001, 1001 + SEEDS), with_effects=False)
+    table = tabulate(found, none).with_columns(excludes=1 - pl.col("coverage"))
+    report(markdown(table, f"No effects, {SEEDS} seeds"), "truth_no_effects.md")
+    low, high = ALPHA_BAND
+    for measure in ("log_hazard_ratio", "risk_difference"):
+        share = float(table.filter(measure=measure)["excludes"].mean())  # type: ignore[arg-type]
+        assert low <= share <= high, f"{share:.3f} of the intervals of {measure} exclude 0"
