@@ -7,14 +7,11 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from string import Template
 
+from pipeline.corrections import COLUMNS
 from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version, of_table, read_codebook
 from shared.errors import InputFileError
 from shared.files import write_text
 
-CORRECTIONS = (
-    "query_id", "clinic", "table", "local_animal", "side", "day", "variable", "old_raw", "new",
-    "reason", "who", "when",
-)  # fmt: skip
 DICTIONARY = (
     "table", "variable", "label", "type", "unit", "codes", "low", "high", "required",
     "required_when", "core", "definition", "source",
@@ -54,7 +51,7 @@ def _contents() -> dict[str, str]:
         "study.toml": Template(skeleton).substitute(codebook_version=codebook_version(codebook)),
         "exports/README.md": _read(files("pipeline") / "templates" / "new" / "exports.md"),
         f"mappings/{EXAMPLE}.example": example,
-        "corrections.csv": ",".join(CORRECTIONS) + "\n",
+        "corrections.csv": ",".join(COLUMNS) + "\n",
     }
     for table in CANONICAL_TABLES:
         names = [item.name for item in of_table(codebook, table)]
