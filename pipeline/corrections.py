@@ -3,18 +3,22 @@
 import csv
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from datetime import date
 from pathlib import Path
 
 import polars as pl
 
-from pipeline.checks.rekey import follow_keys
+from pipeline.checks.answers import read_answers
+from pipeline.checks.rekey import follow_keys, joint_code
 from pipeline.checks.values import read_value
 from pipeline.checks.words import key_in_words
+from pipeline.intake.days import recount_days
 from pipeline.intake.mapped import RAW, Mapped
 from schemas.codebook import Variable
 from schemas.findings import findings
 from shared.errors import InputFileError, nearest
 
+__all__ = ["Corrected", "Correction", "correct", "read_answers", "read_corrections"]
 DECISIONS = ("corrected", "confirmed")
 DAY_OF = {"rechecks": "recheck_day", "complications": "detected_day",
           "revisions": "revision_day", "implants": "implant_removed_day",
@@ -84,39 +88,50 @@ def read_corrections(path: Path, codebook: Iterable[Variable]) -> tuple[Correcti
     for number, row in enumerate(rows, start=2):
         where = f"{path.name}, row {number}"
         _check_columns(row, where)
-        correction = Correction(**{name: (row[name] or "").strip() for name in COLUMNS})
+        correction = Correction(**{name: _plain(row[name] or "") for name in COLUMNS})
         _check(correction, variables, where)
         read.append(correction)
     return tuple(read)
 
 
-def correct(mapped: Mapped, corrections: Sequence[Correction], codebook: Iterable[Variable]
+def correct(mapped: Mapped, corrections: Sequence[Correction], codebook: tuple[Variable, ...]
             ) -> Corrected:  # fmt: skip
     """Apply corrections to the cells they name, and collect what the clinics confirmed."""
     variables = {(item.table, item.name): item for item in codebook}
-    tables = dict(mapped.tables)
+    now = mapped
     mended: list[tuple[str, str]] = []
-    confirmed: set[str] = set()
-    counts = {"applied": 0, "silenced": 0, "stale": 0}
+    confirmed: list[str] = []
     old: list[Mapping[str, object]] = []
     for item in corrections:
-        rows, stands = _rows_named(tables[item.table], item)
+        rows, stands = _rows_named(now.tables[item.table], item)
         if item.decision == "confirmed" and (stands.height or _of_no_row(item)):
-            confirmed.add(item.query_id)
-            counts["silenced"] += 1
+            confirmed.append(item.query_id)
         elif item.decision == "corrected" and stands.height:
-            variable = variables[item.table, item.variable]
-            tables = _mend(tables, stands["row_id"], variable, item.new)
+            now = _mend(now, stands, variables[item.table, item.variable], item)
             mended += [(row_id, item.variable) for row_id in stands["row_id"]]
-            counts["applied"] += 1
         else:
             old.append(_stale(item, rows))
-            counts["stale"] += 1
+    applied = len(corrections) - len(confirmed) - len(old)
+    if mended:
+        now = recount_days(now, codebook, settled=_settled(mended, now, mapped))
     return Corrected(
-        mapped=_without_answered(replace(mapped, tables=tables), mended, findings(old)),
-        confirmed=frozenset(confirmed), applied=counts["applied"], silenced=counts["silenced"],
-        stale=counts["stale"],
+        mapped=_without_answered(now, mended, findings(old)), confirmed=frozenset(confirmed),
+        applied=applied, silenced=len(confirmed), stale=len(old),
     )  # fmt: skip
+
+
+def _settled(mended: Sequence[tuple[str, str]], now: Mapped, before: Mapped
+             ) -> list[tuple[str, str]]:  # fmt: skip
+    """Give the corrected cells but those that were corrected by a date, which is counted."""
+    dated = set(now.dates.join(before.dates, on=now.dates.columns, how="anti", nulls_equal=True)
+                .select("row_id", "variable").rows())  # fmt: skip
+    return [cell for cell in mended if cell not in dated]
+
+
+def _plain(cell: str) -> str:
+    """Take off the apostrophe that keeps a spreadsheet from running a cell as a formula."""
+    text = cell.strip()
+    return text[1:] if text[:1] == "'" and text[1:2] in set("=+-@") else text
 
 
 def _check_columns(row: Mapping[str, str], where: str) -> None:
@@ -166,17 +181,34 @@ def _rows_named(frame: pl.DataFrame, item: Correction) -> tuple[pl.DataFrame, pl
     return rows, rows.filter(text == item.old_raw.strip())
 
 
-def _mend(tables: dict[str, pl.DataFrame], row_ids: pl.Series, variable: Variable, new: str
-          ) -> dict[str, pl.DataFrame]:  # fmt: skip
-    before = tables[variable.table]
-    named = pl.col("row_id").is_in(row_ids.implode())
-    value = pl.lit(read_value(new, variable, "corrections.csv"), dtype=variable.dtype)
+def _mend(mapped: Mapped, rows: pl.DataFrame, variable: Variable, item: Correction) -> Mapped:
+    """Put a new value into the cells, or the date from which a day or age is counted."""
+    named = pl.col("row_id").is_in(rows["row_id"].implode())
+    new = joint_code(item.new, item.animal, variable)
+    value = read_value(new, variable, "corrections.csv")
+    dated = isinstance(value, date) and variable.kind != "date"
+    before = mapped.tables[item.table]
     after = before.with_columns(
-        pl.when(named).then(value).otherwise(pl.col(variable.name)).alias(variable.name),
+        pl.when(named).then(pl.lit(None if dated else value, dtype=variable.dtype))
+        .otherwise(pl.col(variable.name)).alias(variable.name),
         pl.when(named).then(pl.lit(new)).otherwise(pl.col(RAW + variable.name))
         .alias(RAW + variable.name),
     )  # fmt: skip
-    return follow_keys({**tables, variable.table: after}, before, row_ids, variable)
+    tables = follow_keys(
+        {**mapped.tables, item.table: after}, before, rows["row_id"], variable
+    )  # fmt: skip
+    return replace(mapped, tables=tables, dates=_with_date(mapped.dates, rows, item, value)
+                   if dated else mapped.dates)  # fmt: skip
+
+
+def _with_date(dates: pl.DataFrame, rows: pl.DataFrame, item: Correction, value: object
+               ) -> pl.DataFrame:  # fmt: skip
+    cell = ["row_id", "variable"]
+    added = rows.select(
+        "clinic_id", "row_id", table=pl.lit(item.table), variable=pl.lit(item.variable),
+        on=pl.lit(value, pl.Date), days=pl.lit(None, pl.Int64), counted_from=pl.lit("this"),
+    ).select(dates.columns)  # fmt: skip
+    return pl.concat([dates.join(added, on=cell, how="anti", maintain_order="left"), added])
 
 
 def _stale(item: Correction, rows: pl.DataFrame) -> dict[str, object]:

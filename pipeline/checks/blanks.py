@@ -13,6 +13,7 @@ ABOUT_BLANKS = frozenset({"C03", "C04", "R01", "R03", "R38"})
 KEYS_OF_JOINT = ("local_animal", "local_stifle", "side")
 MANY = 10  # from so many, if they are also a third of the rows, a column is asked about once
 SHARE = 0.3
+IN_MOST = "is empty in many rows, or no column holds it"
 
 
 def sort_blanks(hits: Iterable[Hit], *, tables: Frames, missing: pl.DataFrame,
@@ -80,7 +81,10 @@ def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
     parts = (
         Hit(rule=hit.rule, rows=cells.filter(~said & ~whole)),
         Hit(rule=softer, rows=cells.filter(said & ~whole)),
-        Hit(rule=replace(softer, once="file"), rows=cells.filter(whole)),
+        Hit(
+            rule=replace(softer, once="file", says=hit.rule.says.replace("is empty", IN_MOST)),
+            rows=cells.filter(whole),
+        ),
     )
     return [Hit(rule=part.rule, rows=part.rows.select("row_id", "detail"))
             for part in parts if part.rows.height]  # fmt: skip

@@ -11,6 +11,8 @@ YES_NO = {"true": True, "yes": True, "false": False, "no": False}
 def read_value(text: str, variable: Variable, where: str) -> str | float | int | bool | date:
     """Read a corrected value: a code or its label, a number with point or comma, an ISO date.
 
+    A day after surgery or an age in months may be given as the date it is counted from.
+
     Raises
     ------
     InputFileError
@@ -20,6 +22,8 @@ def read_value(text: str, variable: Variable, where: str) -> str | float | int |
     try:
         if not text:
             raise ValueError(text)
+        if variable.unit in {"day", "month"} and text.count("-") == 2:
+            return date.fromisoformat(text)
         return by_kind[variable.kind](text, variable) if variable.kind in by_kind else text
     except (ValueError, KeyError):
         wanted = {

@@ -15,6 +15,7 @@ BEFORE_NUMBER = {
     "recheck_day": "day ", "complication_no": "event ", "revision_no": "revision ",
     "implant_no": "implant ", "image_id": "image ",
 }  # fmt: skip
+SHOWN_UNITS = ("kg", "mm", "percent")  # of the others the label speaks: "Day detected: 82"
 ADDRESS = ("clinic_id", "file", "sheet", "row", "block")
 
 
@@ -113,7 +114,7 @@ def _others(hit: Hit, rows: pl.DataFrame, variables: Variables) -> pl.Expr:
         text = number.cast(pl.String)
         if variable.codes:
             text = text.replace(dict(variable.codes))
-        unit = f" {variable.unit}" if variable.unit and not variable.codes else ""
+        unit = f" {variable.unit}" if variable.unit in SHOWN_UNITS else ""
         shown.append(pl.lit(f"{variable.label}: ") + text + pl.lit(unit))
     if not shown:
         return pl.lit("")

@@ -1,0 +1,70 @@
+"""The query list as a workbook: one line a question, a choice for the answer."""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+
+import polars as pl
+import xlsxwriter
+
+from shared.files import replacing
+
+ANSWERS = ("corrected", "correct as it is", "cannot be found")
+MADE = datetime(2000, 1, 1, tzinfo=UTC).replace(tzinfo=None)  # no clock: same bytes
+WIDTHS: Mapping[str, int] = {
+    "query_id": 14, "status": 8, "priority": 16, "file": 16, "sheet": 12, "row": 6, "column": 16,
+    "animal": 20, "value": 16, "what is wrong": 46, "what to do": 40, "answer": 16,
+    "right value": 16, "remark": 24,
+}  # fmt: skip
+TO_FILL = ("answer", "right value", "remark")
+FOR_COORDINATOR = ("table", "variable")
+GUIDE = (
+    "Please answer each line: choose an answer, and give the right value where you correct one.",
+    'Answer "correct as it is" if the record says the same; the question is then not asked again.',
+    "Do not change the first column. Send the file back to the coordinator.",
+)
+
+
+def write_workbook(path: Path, queries: pl.DataFrame) -> None:
+    """Write the questions of one clinic; the same questions give the same bytes.
+
+    Cells are written as text and cannot run as formulas.
+    """
+    with replacing(path) as draft:
+        book = xlsxwriter.Workbook(str(draft), {
+            "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
+        })  # fmt: skip
+        book.set_properties({"created": MADE, "title": "Questions about the export"})
+        _questions(book, queries)
+        guide = book.add_worksheet("How to answer")
+        guide.set_column(0, 0, 100)
+        for place, line in enumerate(GUIDE):
+            guide.write_string(place, 0, line)
+        book.close()
+
+
+def _questions(book: xlsxwriter.Workbook, queries: pl.DataFrame) -> None:
+    sheet = book.add_worksheet("Questions")
+    head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
+    text = book.add_format({"text_wrap": True, "valign": "top"})
+    fill = book.add_format({"text_wrap": True, "valign": "top", "bg_color": "#FFF7D6"})
+    for place, name in enumerate(queries.columns):
+        hidden = {"hidden": True} if name in FOR_COORDINATOR else {}
+        sheet.set_column(place, place, WIDTHS.get(name, 14), None, hidden)
+        sheet.write_string(0, place, name, head)
+        style = fill if name in TO_FILL else text
+        for line, cell in enumerate(queries[name], start=1):
+            if cell is None or cell == "":
+                sheet.write_blank(line, place, None, style)
+            elif isinstance(cell, int):
+                sheet.write_number(line, place, cell, style)
+            else:
+                sheet.write_string(line, place, cell, style)
+    sheet.freeze_panes(1, 0)
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(0)
+    last = max(queries.height, 1)
+    sheet.autofilter(0, 0, last, len(queries.columns) - 1)
+    answer = queries.columns.index("answer")
+    sheet.data_validation(1, answer, last, answer, {"validate": "list", "source": list(ANSWERS)})

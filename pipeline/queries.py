@@ -1,0 +1,155 @@
+"""Findings -> what each clinic must answer: a workbook for its secretary, and the same as CSV."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.check import Checked
+from pipeline.checks.words import query_ids
+from pipeline.checks.workbook import write_workbook
+from schemas.codebook import Variable
+from shared.errors import InputFileError
+from shared.files import write_csv
+
+# In the order of what they could change.
+PRIORITY: Mapping[str, str] = {
+    "stop": "1 this row cannot be used yet", "hold": "2 a result is held back",
+    "derive": "3 we filled this in", "ask": "4 please confirm",
+    "set_aside": "5 set aside, for information",
+}  # fmt: skip
+COLUMNS = (
+    "query_id", "status", "priority", "file", "sheet", "row", "column", "animal", "value",
+    "what is wrong", "what to do", "answer", "right value", "remark", "table", "variable",
+)  # fmt: skip
+NOT_ASKED = frozenset({"R07", "M09"})  # copies need no answer; each word of M09 is asked below
+WAITING = "M07"  # a day that waits for the date of surgery, which is asked itself
+CELLS = frozenset({"M01", "M05"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuerySummary:
+    """How many questions each clinic has, and how many were answered since the last round."""
+
+    open: int
+    new: int
+    resolved: int
+    by_clinic: Mapping[str, int]
+    paths: tuple[Path, ...]
+
+
+def write_queries(checked: Checked, out_dir: Path, codebook: tuple[Variable, ...], *,
+                  previous: Path | None = None) -> QuerySummary:  # fmt: skip
+    """Write ``<clinic>.xlsx`` and ``<clinic>.csv`` for every clinic of the study.
+
+    Parameters
+    ----------
+    previous
+        Folder with the CSV files of the round before: a question that stood there is open, not
+        new, and one that no longer stands is listed as resolved (in the CSV alone).
+
+    Raises
+    ------
+    InputFileError
+        If a CSV of the last round is there and cannot be read.
+    """
+    labels = {(item.table, item.name): item.label for item in codebook}
+    clinics = sorted(checked.tables["clinics"]["clinic_id"])
+    counts: dict[str, tuple[int, int, int]] = {}
+    paths: list[Path] = []
+    for clinic in clinics:
+        before = _last_round(previous / f"{clinic}.csv" if previous else None)
+        queries = queries_of(checked.findings, clinic, labels, before=before["query_id"])
+        resolved = before.join(queries, on="query_id", how="anti", maintain_order="left")
+        new = queries.filter(pl.col("status") == "new").height
+        counts[clinic] = (queries.height, new, resolved.height)
+        paths += [out_dir / f"{clinic}.xlsx", out_dir / f"{clinic}.csv"]
+        write_workbook(paths[-2], queries)
+        write_csv(paths[-1], pl.concat([queries, resolved]))
+    return QuerySummary(
+        open=sum(all_ for all_, _, _ in counts.values()),
+        new=sum(new for _, new, _ in counts.values()),
+        resolved=sum(gone for _, _, gone in counts.values()),
+        by_clinic={clinic: all_ for clinic, (all_, _, _) in counts.items()}, paths=tuple(paths),
+    )  # fmt: skip
+
+
+def queries_of(found: pl.DataFrame, clinic: str, labels: Mapping[tuple[str, str], str], *,
+               before: pl.Series | None = None) -> pl.DataFrame:  # fmt: skip
+    """Give the questions of one clinic, those first that could change a result most.
+
+    A cell that intake did not understand and whose text stands in several rows is asked about
+    once, with the number of rows; so is a question that several rows share.
+    """
+    own = found.filter(pl.col("clinic_id") == clinic, ~pl.col("rule").is_in(list(NOT_ASKED)))
+    asked = _each_text_once(_without_waiting(own))
+    asked = asked.with_columns(query_ids(asked)).with_columns(
+        same=pl.len().over("query_id"),
+    )  # fmt: skip
+    asked = asked.unique("query_id", keep="first", maintain_order=True)
+    shown = asked.with_columns(
+        status=pl.when(pl.col("query_id").is_in([] if before is None else before.to_list()))
+        .then(pl.lit("open")).otherwise(pl.lit("new")),
+        priority=pl.col("action").replace_strict(PRIORITY),
+        animal=pl.col("key"),
+        column=pl.when(pl.col("column") == "")
+        .then(_label(asked, labels)).otherwise(pl.col("column")),
+        **{"what is wrong": pl.col("says") + _also(), "what to do": pl.col("fix")},
+        answer=pl.lit(""), remark=pl.lit(""), **{"right value": pl.lit("")},
+    )  # fmt: skip
+    return shown.sort("priority", "file", "sheet", "row", "query_id").select(COLUMNS)
+
+
+def _without_waiting(own: pl.DataFrame) -> pl.DataFrame:
+    """Leave out days that only wait for a date of surgery, where that date is asked about."""
+    joint = pl.col("key").str.splitn(", day ", 2).struct.field("field_0")
+    asked = own.filter(pl.col("rule") != WAITING, pl.col("action") == "stop")
+    dates = asked.filter(pl.col("variable") == "surgery_date")["key"]
+    rows = asked["row_id"]
+    waits = (pl.col("rule") == WAITING) & (
+        joint.is_in(dates.implode()) | pl.col("row_id").is_in(rows.implode())
+    )
+    return own.filter(~waits)
+
+
+def _each_text_once(own: pl.DataFrame) -> pl.DataFrame:
+    """Ask about a text that is not understood once a column, naming the number of rows."""
+    by = ["rule", "file", "sheet", "column", "table", "variable", "value"]
+    texts = own.filter(pl.col("rule").is_in(list(CELLS)))
+    others = own.filter(~pl.col("rule").is_in(list(CELLS)))
+    counted = texts.with_columns(n=pl.len().over(by)).unique(by, keep="first", maintain_order=True)
+    several = pl.col("n") > 1
+    once = counted.with_columns(
+        pl.when(several).then(pl.format("{} This text stands in {} rows.", "says", "n"))
+        .otherwise(pl.col("says")).alias("says"),
+        pl.when(several).then(pl.format('every "{}"', "value")).otherwise(pl.col("key"))
+        .alias("key"),
+    ).drop("n")  # fmt: skip
+    return pl.concat([others, once])
+
+
+def _also() -> pl.Expr:
+    return pl.when(pl.col("same") > 1).then(
+        pl.format(" The same question concerns {} rows.", pl.col("same"))
+    ).otherwise(pl.lit(""))  # fmt: skip
+
+
+def _label(asked: pl.DataFrame, labels: Mapping[tuple[str, str], str]) -> pl.Series:
+    pairs = asked.select("table", "variable").rows()
+    return pl.Series([labels.get(pair, "") for pair in pairs], dtype=pl.String)
+
+
+def _last_round(path: Path | None) -> pl.DataFrame:
+    """Read the questions of the round before that were still open in it, as resolved."""
+    schema = {name: pl.Int64() if name == "row" else pl.String() for name in COLUMNS}
+    if path is None or not path.exists():
+        return pl.DataFrame(schema=schema)
+    try:
+        last = pl.read_csv(path, schema=schema)
+    except (pl.exceptions.PolarsError, UnicodeDecodeError) as error:
+        raise InputFileError(
+            str(path), "the query list of the last round cannot be read",
+            do="Put the file back as it was written, or ask everything as new.",
+        ) from error  # fmt: skip
+    return last.filter(pl.col("status") != "resolved").with_columns(status=pl.lit("resolved"))
