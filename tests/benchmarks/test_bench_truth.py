@@ -7,12 +7,11 @@ plan's default is 500).
 """
 
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from importlib.resources import as_file, files
 from multiprocessing import get_context
-from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -22,6 +21,7 @@ SEEDS = 200
 REFITS = 200
 EXPOSURES = {"relux": "sulcoplasty_type", "band": "tension_band_done", "wires": "kwire_count"}
 MEASURES = {"hazard": ("hazard_ratio", "adjusted"), "risk": ("risk_difference", "standardised")}
+Publish = Callable[[pl.DataFrame, str, str], None]
 ALPHA_BAND = (0.03, 0.08)
 
 
@@ -46,9 +46,12 @@ def estimates_of(job: tuple[int, bool]) -> list[dict[str, object]]:
     )
     cohort = build_cohort(link(tables, held), replace(study, seed=seed)).table
     wanted = {f"{question}_{model}" for question in EXPOSURES for model in MEASURES}
-    blocks = [block | ({"seed": seed, "resamples": REFITS, "horizon": [365]}
-                       if block["model"] == "cumulative_incidence" else {})
-              for block in study.analyses if block["id"] in wanted]  # fmt: skip
+    fewer = {"seed": seed, "resamples": REFITS, "horizon": [365]}
+    blocks = [
+        {**block, **(fewer if block["model"] == "cumulative_incidence" else {})}
+        for block in study.analyses
+        if block["id"] in wanted
+    ]
     included = cohort.filter(pl.col("left_at").is_null()).sort("stifle_id")
     results = run_analyses(
         included, parse_analyses(blocks), codebook={}, on_step=lambda _name: None
@@ -113,42 +116,26 @@ def tabulate(found: pl.DataFrame, truth: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def markdown(table: pl.DataFrame, title: str) -> str:
-    """Write the table for the documentation."""
-    lines = [f"### {title}", "", "| " + " | ".join(table.columns) + " |"]
-    lines.append("|" + "---|" * table.width)
-    for row in table.iter_rows():
-        cells = [f"{cell:.4f}" if isinstance(cell, float) else str(cell) for cell in row]
-        lines.append("| " + " | ".join(cells) + " |")
-    return "\n".join([*lines, ""])
-
-
-def report(text: str, name: str) -> None:
-    """Print a table, and keep it where SULCA_BENCH_OUT says."""
-    print(text)
-    folder = os.environ.get("SULCA_BENCH_OUT")
-    if folder:
-        Path(folder, name).write_text(text, encoding="utf-8")
-
-
 @pytest.fixture(scope="module")
 def truth() -> pl.DataFrame:
     with as_file(files("shared") / "demo" / "truth.csv") as path:
         return pl.read_csv(path)
 
 
-def test_bias_and_coverage_of_the_primary_estimates(truth: pl.DataFrame) -> None:
+def test_bias_and_coverage_of_the_primary_estimates(truth: pl.DataFrame, publish: Publish) -> None:
     table = tabulate(over_seeds(range(1, SEEDS + 1), with_effects=True), truth)
-    report(markdown(table, f"Known effects, {SEEDS} seeds"), "truth_effects.md")
+    publish(table, f"Known effects, {SEEDS} seeds", "truth_effects.md")
     assert table.height == 6
     assert table["coverage"].min() > 0.88  # type: ignore[operator]
 
 
-def test_without_effects_3_to_8_percent_of_intervals_exclude_none(truth: pl.DataFrame) -> None:
+def test_without_effects_3_to_8_percent_of_intervals_exclude_none(
+    truth: pl.DataFrame, publish: Publish
+) -> None:
     none = truth.with_columns(estimate=pl.lit(0.0))
     found = over_seeds(range(1001, 1001 + SEEDS), with_effects=False)
     table = tabulate(found, none).with_columns(excludes=1 - pl.col("coverage"))
-    report(markdown(table, f"No effects, {SEEDS} seeds"), "truth_no_effects.md")
+    publish(table, f"No effects, {SEEDS} seeds", "truth_no_effects.md")
     low, high = ALPHA_BAND
     for measure in ("log_hazard_ratio", "risk_difference"):
         share = float(table.filter(measure=measure)["excludes"].mean())  # type: ignore[arg-type]

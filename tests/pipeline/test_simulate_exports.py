@@ -1,4 +1,4 @@
-"""Five dialects, read back through the demo's mappings, give the canonical rows they were made of."""
+"""Five dialects, read back through the demo's mappings, give the rows they were made of."""
 
 from importlib.resources import as_file, files
 from pathlib import Path
