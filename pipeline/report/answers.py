@@ -3,7 +3,7 @@
 from markupsafe import Markup
 
 from pipeline.plan import Analysis
-from pipeline.report.blocks import IconArm, icons, paragraph
+from pipeline.report.blocks import IconArm, Section, heading, icons, paragraph
 from pipeline.report.effects import (
     Contrast,
     contrast_at,
@@ -14,6 +14,7 @@ from pipeline.report.labels import small
 from pipeline.report.material import Material, Question
 from pipeline.report.rows import days_of, distinct, number, of
 from pipeline.report.sentences import (
+    adjusted_for,
     doubt_sentence,
     needed_sentence,
     ratio_sentence,
@@ -23,24 +24,54 @@ from pipeline.report.text import day_text, whole
 from shared.estimate import Estimate
 
 
+def brief_section(material: Material) -> Section:
+    """Give the answers to the primary questions before anything else."""
+    blocks: list[Markup] = []
+    for question in material.questions:
+        found = leading_contrast(question, material)
+        if question.role == "primary" and found is not None:
+            analysis, contrast = found
+            blocks += [
+                heading(question.text),
+                paragraph(_in_words(analysis, contrast, material), "answer"),
+                _icons(contrast, analysis, material),
+            ]
+    if not blocks:
+        blocks = [paragraph("No risk of a primary question could be estimated.")]
+    return Section("brief", "In short", "In short", tuple(blocks))
+
+
 def answer(question: Question, material: Material) -> list[Markup]:
     """Say the answer: risks of 100 stifles, their difference, the ratio, and what stays open."""
     blocks: list[Markup] = []
     found = leading_contrast(question, material)
     if found is not None:
         analysis, contrast = found
-        exposure = analysis.exposure or ""
-        text = risk_sentence(
-            (contrast.reference, contrast.other), contrast.difference,
-            exposure=exposure, labels=material.labels,
-        )  # fmt: skip
-        blocks.append(paragraph(_spaced(text, doubt_sentence(contrast.difference)), "answer"))
-        blocks.append(_icons(contrast, analysis, material))
+        blocks.append(paragraph(_in_words(analysis, contrast, material), "answer"))
         if contrast.needed is not None:
             blocks.append(paragraph(needed_sentence(contrast.needed)))
     for crude, adjusted in ratio_pairs(question, material):
         blocks.append(paragraph(ratio_sentence(crude, adjusted)))
     return blocks
+
+
+def _in_words(analysis: Analysis, contrast: Contrast, material: Material) -> Markup:
+    text = risk_sentence(
+        (contrast.reference, contrast.other), contrast.difference,
+        exposure=analysis.exposure or "", labels=material.labels,
+    )  # fmt: skip
+    parts = (
+        text,
+        _adjusted_words(contrast, analysis, material),
+        doubt_sentence(contrast.difference),
+    )
+    return Markup(" ").join(part for part in parts if part)
+
+
+def _adjusted_words(contrast: Contrast, analysis: Analysis, material: Material) -> Markup:
+    if contrast.other.adjustment in (None, "crude"):
+        return Markup("These risks are not adjusted.")
+    return Markup("Adjusted for {}.").format(adjusted_for(analysis, material.labels))
 
 
 def leading_contrast(question: Question, material: Material) -> tuple[Analysis, Contrast] | None:
@@ -94,7 +125,3 @@ def _icons(contrast: Contrast, analysis: Analysis, material: Material) -> Markup
             )
         )  # fmt: skip
     return icons(arms)
-
-
-def _spaced(*parts: Markup) -> Markup:
-    return Markup(" ").join(part for part in parts if part)

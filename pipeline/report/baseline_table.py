@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
-from pipeline.report.labels import Labels
+from pipeline.report.labels import Labels, small
 from pipeline.report.rows import distinct, number, of
-from pipeline.report.sentences import concern_note
+from pipeline.report.sentences import concern_texts
 from pipeline.report.tables import EMPTY, Cell, Line, Table
 from pipeline.report.text import estimate_text, fixed, whole
 from shared.estimate import Estimate
@@ -38,11 +38,13 @@ def baseline_table(
         lines += _variable_lines(here, groups, [row for row in differences if row.term == name],
                                  labels)  # fmt: skip
     titles = ("All", *(labels.arm(exposure, arm) for arm in arms))
-    apart = tuple(f"Standardised difference: {titles[place]}" for place in range(2, len(titles)))
+    apart = tuple(
+        f"Standardised difference, {small(titles[place])}" for place in range(2, len(titles))
+    )
     return Table(
         id=f"table1-{exposure}-{role or 'other'}".replace("_", "-"),
         caption=_caption(exposure, labels, role),
-        columns=("", *titles, *apart), lines=tuple(lines),
+        columns=("Characteristic", *titles, *apart), lines=tuple(lines),
         notes=("Counts with their share per 100 of those recorded; medians with lower and upper "
                "quartile. A standardised difference beyond 0.1 is usually taken as a sign that "
                "arms differ.",),
@@ -97,12 +99,13 @@ def _variable_lines(
     by_arm = {group: [row for row in rows if row.group == group and row.measure !=
                       "standardised_difference"] for group in groups}  # fmt: skip
     apart = tuple(
-        Cell(estimate_text(row), row.row_id, note=concern_note(row)) for row in differences
+        Cell(estimate_text(row), row.row_id, concerns=concern_texts(row)) for row in differences
     )
     per = " (animals)" if rows[0].state == "animals" else ""
     title = labels.name_with_unit(name) + per
     if of(rows, "median"):
-        cells = tuple(_quartile_cell(by_arm[group]) for group in groups)
+        kind = labels.variables[name].kind if name in labels.variables else ""
+        cells = tuple(_quartile_cell(by_arm[group], is_whole=kind == "int") for group in groups)
         return [Line(title, (*cells, *apart)), *_missing_lines(by_arm, groups, len(apart))]
     levels = distinct(row.level for row in of(rows, "proportion"))
     if set(levels) <= {"true", "false"}:
@@ -130,32 +133,28 @@ def _missing_lines(by_arm: ByArm, groups: Sequence[str], apart: int) -> list[Lin
 def _level_cell(rows: Sequence[Estimate], level: str) -> Cell:
     row = next((row for row in of(rows, "proportion") if row.level == level), None)
     if row is None or row.estimate is None:
-        return Cell("0") if row is None and rows else EMPTY
+        return Cell("0", rows[0].row_id) if row is None and rows else EMPTY
     share = fixed(100 * row.estimate, 0)
     return Cell(f"{whole(row.events or 0)} ({share})", row.row_id)
 
 
-def _quartile_cell(rows: Sequence[Estimate]) -> Cell:
+def _quartile_cell(rows: Sequence[Estimate], *, is_whole: bool) -> Cell:
     middle = next(iter(of(rows, "median")), None)
     if middle is None or middle.estimate is None:
         return EMPTY
-    digits = 0 if abs(middle.estimate) >= 100 else 1 if abs(middle.estimate) >= 1 else 2
     limits = [row for row in of(rows, "quartile") if row.estimate is not None]
-    if middle.term == "surgery_year":
-        digits = 0
-    shown = [
-        number(_year(row, digits) if middle.term == "surgery_year"
-               else fixed(row.estimate or 0.0, digits), row.row_id)
-        for row in limits
-    ]  # fmt: skip
-    text = _year(middle, 0) if middle.term == "surgery_year" else fixed(middle.estimate, digits)
-    return Cell(
-        Markup("{} ({})").format(text, Markup(" to ").join(shown)) if shown else text, middle.row_id
-    )
+    values = [row.estimate or 0.0 for row in (middle, *limits)]
+    size = abs(middle.estimate)
+    digits = 0 if size >= 100 or (is_whole and all(value.is_integer() for value in values)) else 1
+    digits = 2 if size < 1 and digits else digits
+    shown = [number(_value(row, digits), row.row_id) for row in limits]
+    text = Markup("{} ({})").format(_value(middle, digits), Markup(" to ").join(shown))
+    return Cell(text if shown else _value(middle, digits), middle.row_id)
 
 
-def _year(row: Estimate, digits: int) -> str:
-    return fixed(row.estimate or 0.0, digits).replace(",", "")
+def _value(row: Estimate, digits: int) -> str:
+    text = fixed(row.estimate or 0.0, digits)
+    return text.replace(",", "") if row.term == "surgery_year" else text
 
 
 def _whole_cell(row: Estimate | None) -> Cell:

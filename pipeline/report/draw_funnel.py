@@ -40,7 +40,7 @@ def draw_funnel(points: Sequence[Point], limits: Sequence[Limits], *, outcome: s
     for limit, dash in zip(limits, ((0, (5, 2)), "-"), strict=False):
         for side in (limit.low, limit.high):
             axes.plot(limit.expected, side, color=SOFT, lw=1.0, ls=dash)
-        _name_limit(axes, limit, top)
+        _name_limit(axes, limit)
     axes.axhline(1, color=INK, lw=0.9)
     for point in points:
         axes.plot(
@@ -67,12 +67,10 @@ def _name_point(axes: Axes, point: Point) -> None:
     )  # fmt: skip
 
 
-def _name_limit(axes: Axes, limit: Limits, top: float) -> None:
-    name = f"{100 * limit.level:g}% of clinics by chance alone"
-    seen = np.flatnonzero(limit.high < top * 0.97)
-    if len(seen):
-        place = seen[len(seen) // 3]
+def _name_limit(axes: Axes, limit: Limits) -> None:
+    for side in (limit.low, limit.high):
         axes.annotate(
-            name, (limit.expected[place], limit.high[place]), xytext=(4, 4),
-            textcoords="offset points", fontsize=7.5, color=SOFT,
+            f"{100 * limit.level:g}%", (limit.expected[-1], side[-1]), xytext=(5, 0),
+            textcoords="offset points", fontsize=7.5, color=SOFT, va="center",
+            annotation_clip=False,
         )  # fmt: skip

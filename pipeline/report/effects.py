@@ -7,11 +7,15 @@ from pipeline.plan import Analysis
 from pipeline.report.cells import count_cell
 from pipeline.report.labels import MEASURES, MODELS, Labels, plain, small
 from pipeline.report.rows import distinct, of
-from pipeline.report.sentences import concern_note
+from pipeline.report.sentences import common_notes, concern_texts
 from pipeline.report.tables import Cell, Line, Table
 from pipeline.report.text import RATIOS, day_text, estimate_and_interval, p_text, whole
 from shared.estimate import Estimate
 
+WEIGHTED = (
+    "Weighted: each stifle whose outcome is known stands for those like it whose outcome is not; "
+    "complete cases: only stifles whose outcome is known."
+)
 EFFECTS = (*sorted(RATIOS - {"standardised_ratio"}), "risk_difference", "number_needed_to_treat")
 PREFERRED = ("standardised", "adjusted", "crude", None)
 
@@ -94,7 +98,11 @@ def contrast_at(
 def risk_table(rows: Sequence[Estimate], analysis: Analysis, labels: Labels) -> Table:
     """Risks per 100 of each arm by each day, with their differences."""
     risks = risk_rows(rows, analysis)
-    effects = of(effect_rows(rows, analysis), "risk_difference")
+    effects = [
+        row
+        for row in of(effect_rows(rows, analysis), "risk_difference")
+        if row.role in (None, analysis.role)
+    ]
     lines: list[Line] = []
     for adjustment in distinct(row.adjustment or "crude" for row in (*risks, *effects)):
         lines.append(Line(_adjustment_title(adjustment)))
@@ -129,7 +137,13 @@ def effect_table(
         caption="Ratios with their intervals, the numbers they rest on, and what to mind",
         columns=("Ratio", "Estimate (interval)", "p", "Stifles", "Animals", "Events", "Left out"),
         lines=tuple(lines),
+        notes=_effect_notes([row for item in analyses for row in effect_rows(rows, item)]),
     )  # fmt: skip
+
+
+def _effect_notes(rows: Sequence[Estimate]) -> tuple[str, ...]:
+    weighted = any("weighted" in (row.model or "") for row in rows)
+    return (*common_notes(rows), *((WEIGHTED,) if weighted else ()))
 
 
 def covariate_table(rows: Sequence[Estimate], analysis: Analysis, labels: Labels) -> Table:
@@ -138,7 +152,7 @@ def covariate_table(rows: Sequence[Estimate], analysis: Analysis, labels: Labels
         Line(
             f"{term_text(row, labels)}, {row.adjustment or 'crude'}",
             (
-                Cell(estimate_and_interval(row), row.row_id, note=concern_note(row)),
+                Cell(estimate_and_interval(row), row.row_id, concerns=concern_texts(row)),
                 Cell(p_text(row.p_value), row.row_id),
             ),
         )
@@ -171,17 +185,16 @@ def analysis_title(analysis: Analysis, labels: Labels) -> str:
 
 
 def effect_name(row: Estimate) -> str:
-    """Name an effect: "Odds ratio at 12 months, adjusted, weighted for unknown outcomes"."""
+    """Name an effect: "Odds ratio at 12 months, adjusted, weighted"."""
     measure = MEASURES.get(row.measure, small(plain(row.measure)))
     when = f" at {day_text(row.day)}" if row.day is not None else ""
     parts = [plain(measure) + when, row.adjustment or "crude"]
-    model = row.model or ""
-    if "firth" in model:
+    if "firth" in (row.model or ""):
         parts.append("penalised")
-    if "weighted" in model:
-        parts.append("weighted for unknown outcomes")
+    if "weighted" in (row.model or ""):
+        parts.append("weighted")
     elif "outcome_selected_by_follow_up" in row.concerns:
-        parts.append("complete cases only")
+        parts.append("complete cases")
     return ", ".join(parts)
 
 
@@ -190,7 +203,7 @@ def _effect_line(row: Estimate) -> Line:
     return Line(
         effect_name(row),
         (
-            Cell(estimate_and_interval(row), row.row_id, note=concern_note(row)),
+            Cell(estimate_and_interval(row), row.row_id, concerns=concern_texts(row)),
             Cell(p_value, row.row_id if p_value else ""),
             count_cell(row.n, row.row_id),
             count_cell(row.clusters, row.row_id),
@@ -215,7 +228,7 @@ def _risk_cell(row: Estimate | None) -> Cell:
         return Cell("")
     known = row.events is not None and row.n and row.adjustment == "crude" and row.group
     detail = f"{whole(row.events or 0)} found in {whole(row.n or 0)}" if known else ""
-    return Cell(estimate_and_interval(row), row.row_id, detail=detail, note=concern_note(row))
+    return Cell(estimate_and_interval(row), row.row_id, detail=detail, concerns=concern_texts(row))
 
 
 def _adjustment_title(adjustment: str) -> str:

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from pipeline.flow import flow_svg
 from pipeline.report import blocks
+from pipeline.report.answers import brief_section
 from pipeline.report.blocks import Link, Section
 from pipeline.report.counts import CheckedCounts
 from pipeline.report.figures import drawing
@@ -67,6 +68,7 @@ def write_report(
 def report_sections(material: Material, pictures: Pictures) -> list[Section]:
     """Put the report together in the order in which a reader asks."""
     return [
+        brief_section(material),
         asked_section(material),
         flow_section(material, Markup(flow_svg(material.flow))),
         arms_section(material, pictures),

@@ -14,7 +14,7 @@ from pipeline.report.labels import Labels, plain
 from pipeline.report.material import Material
 from pipeline.report.pictures import Picture, Pictures
 from pipeline.report.rows import distinct, of
-from pipeline.report.sentences import concern_note, versus
+from pipeline.report.sentences import concern_texts, versus
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
 from pipeline.report.text import estimate_and_interval, fixed, whole
 from shared.estimate import Estimate
@@ -63,8 +63,10 @@ def precision_section(material: Material) -> Section:
             "10 is few), and how wide the interval was going to be."
         )
     ]
-    items = [item for item in material.analyses if item.role != "sensitivity"]
-    lines = [line for item in items for line in _precision_line(item, material)]
+    lines: list[Line] = []
+    for question in material.questions:
+        here = [line for item in question.analyses for line in _precision_line(item, material)]
+        lines += [Line(versus(question.lead, material.labels) or question.text), *here]
     if lines:
         table = Table(
             id="precision",
@@ -88,16 +90,20 @@ def _overlap_table(rows: Sequence[Estimate], exposure: str, hand: str, labels: L
     found = {(row.group, row.level): row for row in rows}
     lines: list[Line] = []
     for group in distinct(row.group for row in rows):
-        cells = [found.get((group, level)) for level in levels]
-        note = next((concern_note(row) for row in cells if row), "")
-        shown = [Cell(whole(row.estimate or 0), row.row_id) if row else EMPTY for row in cells]
-        lines.append(Line(_hand(group, labels), (*shown, Cell("", note=note))))
+        cells = tuple(_hand_cell(found.get((group, level))) for level in levels)
+        lines.append(Line(_hand(group, labels), cells))
     return Table(
         id=f"overlap-{hand}-{exposure}".replace("_", "-"),
         caption=f"{labels.name(exposure)} by {hand}: stifles",
-        columns=(plain(hand), *(labels.arm(exposure, level) for level in levels), "To mind"),
+        columns=(plain(hand), *(labels.arm(exposure, level) for level in levels)),
         lines=tuple(lines),
     )  # fmt: skip
+
+
+def _hand_cell(row: Estimate | None) -> Cell:
+    if row is None:
+        return EMPTY
+    return Cell(whole(row.estimate or 0), row.row_id, concerns=concern_texts(row))
 
 
 def _hand(group: str, labels: Labels) -> str:
@@ -113,7 +119,7 @@ def _precision_line(analysis: Analysis, material: Material) -> list[Line]:
         return []
     per = next((row for row in rows if row.measure == "events_per_parameter"), None)
     widths = [row for row in rows if row.measure == "expected_interval_width"]
-    title = f"{versus(analysis, material.labels)}. {analysis_title(analysis, material.labels)}"
+    title = analysis_title(analysis, material.labels)
     return [
         Line(
             title,
@@ -122,7 +128,7 @@ def _precision_line(analysis: Analysis, material: Material) -> list[Line]:
                 Cell(whole(events.estimate or 0), events.row_id) if events else EMPTY,
                 EMPTY
                 if per is None
-                else Cell(estimate_and_interval(per), per.row_id, note=concern_note(per)),
+                else Cell(estimate_and_interval(per), per.row_id, concerns=concern_texts(per)),
                 _width_cell(widths),
             ),
         )
@@ -133,7 +139,7 @@ def _width_cell(widths: Sequence[Estimate]) -> Cell:
     ratio = next((row for row in widths if row.term != "risk_difference"), None)
     row = ratio or next(iter(widths), None)
     if row is None or row.estimate is None:
-        return EMPTY if row is None else Cell("not given", row.row_id, note=concern_note(row))
+        return EMPTY if row is None else Cell("not given", row.row_id, concerns=concern_texts(row))
     if row.term == "risk_difference":
         return Cell(f"{fixed(100 * row.estimate, 0)} per 100 from end to end", row.row_id)
     return Cell(f"upper limit {fixed(row.estimate, 1)} times the lower", row.row_id)

@@ -10,9 +10,9 @@ from pipeline.report.labels import Labels, small
 from pipeline.report.material import Material
 from pipeline.report.pictures import Picture, Pictures
 from pipeline.report.rows import number, of
-from pipeline.report.sentences import concern_note
+from pipeline.report.sentences import concern_texts
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
-from pipeline.report.text import estimate_and_interval, fixed, p_equation, whole
+from pipeline.report.text import estimate_and_interval, fixed, letter_of, p_equation, whole
 from shared.estimate import Estimate
 
 
@@ -36,13 +36,10 @@ def clinics_section(material: Material, pictures: Pictures) -> Section:
 
 def letters_in_order(material: Material) -> dict[str, str]:
     """Letters of the coordinator's own report, in the order of clinic codes."""
-    return {clinic: letter_of(place) for place, clinic in enumerate(sorted(material.study.clinics))}
-
-
-def letter_of(place: int) -> str:
-    """Give A to Z, then AA, AB and so on."""
-    first = "" if place < 26 else chr(ord("A") + place // 26 - 1)
-    return first + chr(ord("A") + place % 26)
+    return {
+        clinic: letter_of(place).upper()
+        for place, clinic in enumerate(sorted(material.study.clinics))
+    }
 
 
 def comparison_table(
@@ -137,4 +134,4 @@ def _share(row: Estimate | None) -> Cell:
     if row is None:
         return EMPTY
     detail = f"{whole(row.events or 0)} of {whole(row.n or 0)}"
-    return Cell(estimate_and_interval(row), row.row_id, detail=detail, note=concern_note(row))
+    return Cell(estimate_and_interval(row), row.row_id, detail=detail, concerns=concern_texts(row))

@@ -20,9 +20,11 @@ from pipeline.report.text import day_text, fixed, whole
 def curves_of(analysis: Analysis, material: Material, pictures: Pictures) -> list[Markup]:
     """Draw the curves of the event of interest by arm, with numbers at risk."""
     arms = arms_of(analysis, material)
-    days = list(analysis.horizon)
-    if not arms or not days:
+    if not arms or not analysis.horizon:
         return []
+    last = max(analysis.horizon)
+    usual = {float(day) for day in material.study.outcomes.horizons if day < last}
+    days = sorted({*analysis.horizon, *usual})
     outcome = material.labels.outcome(analysis.event, analysis.event_of_interest)
     figure = draw_curves(arms, days, outcome=outcome)
     caption = (

@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 
+from markupsafe import Markup
+
 from pipeline.report.baseline_table import ALL
 from pipeline.report.blocks import Section, fold, paragraph
 from pipeline.report.labels import Labels
 from pipeline.report.material import Material
 from pipeline.report.rows import distinct, of
-from pipeline.report.sentences import concern_note
+from pipeline.report.sentences import concern_texts
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
 from pipeline.report.text import estimate_and_interval, fixed, whole
 from shared.estimate import Estimate
@@ -51,7 +53,7 @@ def follow_up_section(material: Material) -> Section:
         if analysis == "rechecks":
             blocks.append(as_html(recheck_table(material)))
         elif analysis.startswith("rechecks_"):
-            blocks.append(as_html(_recheck_by_arm(analysis.removeprefix("rechecks_"), material)))
+            blocks.append(_recheck_by_arm(analysis.removeprefix("rechecks_"), material))
     medians = of(material.rows, "median", analysis="follow_up")
     if medians:
         blocks.append(as_html(_follow_up_table(medians, material.labels)))
@@ -83,19 +85,30 @@ def _frames(days: Sequence[float]) -> tuple[str, ...]:
     )
 
 
-def _recheck_by_arm(exposure: str, material: Material) -> Table:
+def _recheck_by_arm(exposure: str, material: Material) -> Markup:
     rows = of(material.rows, "proportion", analysis=f"rechecks_{exposure}")
+    all_rows = [row for row in rows if row.group == ALL]
+    clinics = [row for row in rows if row.group != ALL]
+    name = f"{material.labels.name(exposure)}: rechecked by clinic and arm"
+    together = as_html(_arm_table(all_rows, exposure, material.labels, ending="all"))
+    return together + fold(
+        name, as_html(_arm_table(clinics, exposure, material.labels, ending="clinics"))
+    )
+
+
+def _arm_table(rows: Sequence[Estimate], exposure: str, labels: Labels, *, ending: str) -> Table:
     days = sorted({row.day for row in rows if row.day is not None})
     found = {(row.group, row.level, row.day): row for row in rows}
     lines: list[Line] = []
     for clinic in distinct(row.group for row in rows):
-        lines.append(Line("All clinics" if clinic == ALL else material.labels.clinic(clinic)))
+        if clinic != ALL:
+            lines.append(Line(labels.clinic(clinic)))
         for level in distinct(row.level for row in rows):
             cells = tuple(_share_cell(found.get((clinic, level, day))) for day in days)
-            lines.append(Line(material.labels.arm(exposure, level), cells, indented=True))
+            lines.append(Line(labels.arm(exposure, level), cells, indented=clinic != ALL))
     return Table(
-        id=f"rechecks-{exposure}".replace("_", "-"),
-        caption=f"{material.labels.name(exposure)}: stifles with an adequate recheck, per 100",
+        id=f"rechecks-{exposure}-{ending}".replace("_", "-"),
+        caption=f"{labels.name(exposure)}: stifles with an adequate recheck, per 100",
         columns=("Arm", *_frames(days)), lines=tuple(lines),
     )  # fmt: skip
 
@@ -121,7 +134,7 @@ def _days_cell(row: Estimate | None) -> Cell:
     if row is None:
         return EMPTY
     detail = "" if row.n is None else f"{whole(row.n)} stifles"
-    return Cell(estimate_and_interval(row), row.row_id, detail=detail, note=concern_note(row))
+    return Cell(estimate_and_interval(row), row.row_id, detail=detail, concerns=concern_texts(row))
 
 
 def _share_cell(row: Estimate | None) -> Cell:
@@ -129,7 +142,7 @@ def _share_cell(row: Estimate | None) -> Cell:
         return EMPTY
     known = row.events is not None and bool(row.n)
     detail = f"{whole(row.events or 0)} of {whole(row.n or 0)}" if known else ""
-    return Cell(estimate_and_interval(row), row.row_id, detail=detail, note=concern_note(row))
+    return Cell(estimate_and_interval(row), row.row_id, detail=detail, concerns=concern_texts(row))
 
 
 def _clinic_table(

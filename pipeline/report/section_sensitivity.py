@@ -12,7 +12,7 @@ from pipeline.report.effects import effect_rows
 from pipeline.report.labels import SETS, Labels, plain, small
 from pipeline.report.material import Material, Question
 from pipeline.report.rows import number, of
-from pipeline.report.sentences import concern_note, versus
+from pipeline.report.sentences import concern_texts, versus
 from pipeline.report.tables import Cell, Line, Table, as_html
 from pipeline.report.text import RATIOS, estimate_and_interval, whole
 from shared.estimate import Estimate
@@ -137,7 +137,7 @@ def _lines(analysis: Analysis, material: Material, *, first: str = "") -> list[L
             first + small(title) if first else title,
             (
                 Cell(plain(row.measure)),
-                Cell(estimate_and_interval(row), row.row_id, note=concern_note(row)),
+                Cell(estimate_and_interval(row), row.row_id, concerns=concern_texts(row)),
                 count_cell(row.n, row.row_id),
                 count_cell(row.events, row.row_id),
             ),

@@ -66,7 +66,7 @@ def flow_section(material: Material, diagram: Markup) -> Section:
     """Show who left at which step and why, as a diagram and as a table."""
     blocks = [
         diagram,
-        as_html(flow_table(material.flow)),
+        fold("The same as a table", as_html(flow_table(material.flow))),
         fold("The same by clinic", as_html(flow_by_clinic(material))),
         fold("What became of every row, by clinic", fates(material)),
     ]

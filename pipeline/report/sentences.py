@@ -52,7 +52,7 @@ def risk_sentence(
     )
     if difference is None or difference.estimate is None:
         return text + "."
-    return text + Markup(": {}.").format(difference_words(difference, digits))
+    return text + Markup(": about {}.").format(difference_words(difference, digits))
 
 
 def difference_words(row: Estimate, digits: int = 0) -> Markup:
@@ -90,20 +90,15 @@ def ratio_sentence(crude: Estimate | None, adjusted: Estimate | None) -> Markup:
     return Markup("{}: {}.").format(name[0].upper() + name[1:], Markup("; ").join(parts))
 
 
-def concern_texts(row: Estimate) -> list[str]:
+def concern_texts(row: Estimate) -> tuple[str, ...]:
     """Give the concerns of a row in words; those said once for a whole table are left out."""
-    return [CONCERNS[code] for code in row.concerns if code not in SAID_ELSEWHERE]
+    return tuple(CONCERNS[code] for code in row.concerns if code not in SAID_ELSEWHERE)
 
 
 def common_notes(rows: Iterable[Estimate]) -> tuple[str, ...]:
     """Give what is to be said once under a table of these rows."""
     found = {code for row in rows for code in row.concerns}
     return ("Stifles with an open question to their clinic are left out.",) * ("held_rows" in found)
-
-
-def concern_note(row: Estimate) -> str:
-    """Join the concerns of a row for the small print under its number."""
-    return "; ".join(concern_texts(row))
 
 
 def adjusted_for(analysis: Analysis, labels: Labels) -> str:
@@ -130,11 +125,15 @@ def _ratio(row: Estimate) -> Markup:
 
 
 def _digits(reference: Estimate, other: Estimate, difference: Estimate | None) -> int:
-    """Whole numbers, unless the rounded difference would not be that of the rounded risks."""
+    """Whole numbers; one decimal where only then the difference is that of the printed risks."""
     if difference is None or difference.estimate is None:
         return 0
-    a, b, d = (round(100 * (row.estimate or 0.0)) for row in (reference, other, difference))
-    return 0 if b - a == d else 1
+    values = [100 * (row.estimate or 0.0) for row in (reference, other, difference)]
+    for digits in (0, 1):
+        a, b, d = (round(value, digits) for value in values)
+        if abs(b - a - d) < 1e-9:
+            return digits
+    return 0
 
 
 def _per_hundred(row: Estimate, digits: int) -> Markup:

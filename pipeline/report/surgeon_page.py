@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from pipeline.report.blocks import Section, paragraph
-from pipeline.report.labels import Labels, small
+from pipeline.report.labels import Labels
 from pipeline.report.material import Material
 from pipeline.report.rows import distinct, of
-from pipeline.report.sentences import concern_note
+from pipeline.report.sentences import concern_texts
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
 from pipeline.report.text import day_text, estimate_and_interval, estimate_text, whole
 from shared.estimate import Estimate
@@ -91,8 +91,8 @@ def _cell(row: Estimate | None, recheck: Estimate | None) -> Cell:
         detail += f"; {estimate_text(recheck)} of 100 rechecked"
     few = (row.n or 0) < FEWEST
     text = "too few" if few and row.estimate is None else estimate_and_interval(row)
-    note = "" if few else small(concern_note(row))
-    return Cell(text, row.row_id, detail=detail, note=note, pale=few)
+    concerns = () if few else concern_texts(row)
+    return Cell(text, row.row_id, detail=detail, concerns=concerns, pale=few)
 
 
 def _all_last(names: Sequence[str]) -> list[str]:

@@ -6,10 +6,12 @@ carry no address per cell.
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
+
+from pipeline.report.text import letter_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +20,7 @@ class Cell:
 
     text: str | Markup
     row_id: str = ""
-    note: str = ""  # under the number in a warning colour: concerns in words
+    concerns: tuple[str, ...] = ()  # what to mind about the number, in words
     detail: str = ""  # under the number in small print: what it rests on
     pale: bool = False  # greyed: too few stifles to lean on
     words: bool = False  # prose that may wrap
@@ -56,15 +58,38 @@ EMPTY = Cell("")
 
 
 def as_html(table: Table) -> Markup:
-    """Write a table with caption, column and row headers, in a box that scrolls by itself."""
+    """Write a table with caption, column and row headers, in a box that scrolls by itself.
+
+    What is to be minded about a number is marked by a letter beside it and said under the table.
+    """
+    marks = _marks(table)
     head = Markup("").join(Markup('<th scope="col">{}</th>').format(name) for name in table.columns)
-    bodies = Markup("\n").join(_body(part, len(table.columns)) for part in _parts(table.lines))
-    notes = Markup("").join(Markup('<p class="note">{}</p>').format(note) for note in table.notes)
+    bodies = Markup("\n").join(_body(part, table, marks) for part in _parts(table.lines))
+    notes = Markup("\n").join(Markup('<p class="note">{}</p>').format(note) for note in table.notes)
     return Markup(
         '<div class="scroll" role="region" aria-labelledby="{id}-caption" tabindex="0">\n'
         '<table id="{id}">\n<caption id="{id}-caption">{caption}</caption>\n'
-        "<thead><tr>{head}</tr></thead>\n{bodies}\n</table>\n</div>\n{notes}"
-    ).format(id=table.id, caption=table.caption, head=head, bodies=bodies, notes=notes)
+        "<thead><tr>{head}</tr></thead>\n{bodies}\n</table>\n</div>\n{minded}{notes}"
+    ).format(
+        id=table.id, caption=table.caption, head=head, bodies=bodies, notes=notes,
+        minded=_minded(table, marks),
+    )  # fmt: skip
+
+
+def _marks(table: Table) -> dict[str, str]:
+    """Give each concern of a table a letter, in the order of appearance."""
+    concerns = (text for line in table.lines for cell in line.cells for text in cell.concerns)
+    return {text: letter_of(place) for place, text in enumerate(dict.fromkeys(concerns))}
+
+
+def _minded(table: Table, marks: Mapping[str, str]) -> Markup:
+    if not marks:
+        return Markup("")
+    items = Markup("\n").join(
+        Markup('<li id="{}-{}"><sup>{}</sup> {}</li>').format(table.id, mark, mark, text)
+        for text, mark in marks.items()
+    )
+    return Markup('<ul class="minded">\n{}\n</ul>\n').format(items)
 
 
 def as_csv(table: Table) -> str:
@@ -94,36 +119,37 @@ def _parts(lines: Sequence[Line]) -> list[list[Line]]:
     return parts
 
 
-def _body(lines: Sequence[Line], width: int) -> Markup:
-    inside = Markup("\n").join(_line(line, width) for line in lines)
+def _body(lines: Sequence[Line], table: Table, marks: Mapping[str, str]) -> Markup:
+    inside = Markup("\n").join(_line(line, table, marks) for line in lines)
     return Markup("<tbody>\n{}\n</tbody>").format(inside)
 
 
-def _line(line: Line, width: int) -> Markup:
+def _line(line: Line, table: Table, marks: Mapping[str, str]) -> Markup:
     if not line.cells:
         return Markup('<tr class="group"><th scope="rowgroup" colspan="{}">{}</th></tr>').format(
-            width, line.header
+            len(table.columns), line.header
         )
     mark = Markup(' class="indented"') if line.indented else Markup("")
-    cells = Markup("").join(_cell(cell) for cell in line.cells)
+    cells = Markup("").join(_cell(cell, table, marks) for cell in line.cells)
     return Markup('<tr{}><th scope="row">{}</th>{}</tr>').format(mark, line.header, cells)
 
 
-def _cell(cell: Cell) -> Markup:
+def _cell(cell: Cell, table: Table, marks: Mapping[str, str]) -> Markup:
     kinds = [name for name in ("pale", "words") if getattr(cell, name)]
     kind = Markup(' class="{}"').format(" ".join(kinds)) if kinds else Markup("")
     address = Markup(' data-row="{}"').format(cell.row_id) if cell.row_id else Markup("")
-    under = Markup("").join(
-        Markup('<span class="{}">{}</span>').format(name, text)
-        for name, text in (("detail", cell.detail), ("concern", cell.note))
-        if text
-    )
     span = Markup(' colspan="{}"').format(cell.span) if cell.span > 1 else Markup("")
-    return Markup("<td{}{}{}>{}{}</td>").format(kind, span, address, cell.text, under)
+    letters = Markup(" ").join(
+        Markup('<a href="#{}-{}">{}</a>').format(table.id, marks[text], marks[text])
+        for text in cell.concerns
+    )
+    mark = Markup(" <sup>{}</sup>").format(letters) if letters else Markup("")
+    detail = Markup('<span class="detail">{}</span>').format(cell.detail) if cell.detail else ""
+    return Markup("<td{}{}{}>{}{}{}</td>").format(kind, span, address, cell.text, mark, detail)
 
 
 def _all_text(cell: Cell) -> str:
-    return "; ".join(filter(None, (_plain(cell.text), cell.detail, cell.note)))
+    return "; ".join(filter(None, (_plain(cell.text), cell.detail, *cell.concerns)))
 
 
 def _plain(text: str | Markup) -> str:

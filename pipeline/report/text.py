@@ -159,6 +159,12 @@ def needed_text(row: Estimate) -> str:
     return f"{_one_needed(row.estimate)} ({_size(nearest)} to {_size(furthest)})"
 
 
+def letter_of(place: int) -> str:
+    """Give a to z, then aa, ab and so on."""
+    first = "" if place < 26 else chr(ord("a") + place // 26 - 1)
+    return first + chr(ord("a") + place % 26)
+
+
 def _one_needed(value: float) -> str:
     return f"{_size(value)} treated per one {'spared' if value < 0 else 'harmed'}"
 
