@@ -1,5 +1,6 @@
 """A table for ``sulca fit``: CSV or Parquet in, columns of the types that the plan needs out."""
 
+import csv
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -29,7 +30,7 @@ def read_table(path: Path) -> pl.DataFrame:
             frame = pl.read_parquet(path)
         else:
             frame = _read_csv(path)
-    except (pl.exceptions.PolarsError, UnicodeDecodeError, OSError) as error:
+    except (pl.exceptions.PolarsError, UnicodeDecodeError, csv.Error, OSError) as error:
         reason = str(error).splitlines()[0]
         raise InputFileError(
             where, f"it is no readable table ({reason})",
@@ -74,16 +75,30 @@ def typed_for(frame: pl.DataFrame, analyses: Iterable[Analysis], *, where: str) 
 
 
 def _read_csv(path: Path) -> pl.DataFrame:
-    header = path.read_text("utf-8-sig").partition("\n")[0]
-    if not header.strip():
-        raise InputFileError(str(path), "the file is empty", do="Name a table with rows.")
-    names = pl.read_csv(header.encode(), has_header=False, infer_schema=False).row(0)
-    repeated = [name for name in names if names.count(name) > 1]
-    if repeated:
-        raise InputFileError(
-            str(path), f'the column "{repeated[0]}" stands there twice', do="Rename one of them."
-        )
-    return pl.read_csv(path, infer_schema=False, null_values=list(MISSING))
+    """Read every cell as text; a row that is longer or shorter than the header is refused."""
+    with path.open(newline="", encoding="utf-8-sig") as handle:
+        reader = csv.reader(handle, strict=True)
+        header = next(reader, [])
+        if not header:
+            raise InputFileError(str(path), "the file is empty", do="Name a table with rows.")
+        repeated = [name for name in header if header.count(name) > 1]
+        if repeated:
+            raise InputFileError(
+                str(path),
+                f'the column "{repeated[0]}" stands there twice',
+                do="Rename one of them.",
+            )
+        rows: list[list[str]] = []
+        for row in reader:
+            if len(row) != len(header) and row:
+                raise InputFileError(
+                    f"{path}, line {reader.line_num}",
+                    f"the row has {len(row)} cells, the header {len(header)}",
+                    do="Mend the row; text with a comma stands in double quotes.",
+                )
+            rows += [row] if row else []
+    frame = pl.DataFrame(rows, schema=dict.fromkeys(header, pl.String()), orient="row")
+    return frame.with_columns(pl.all().replace(dict.fromkeys(MISSING)))
 
 
 def _numeric(analysis: Analysis) -> list[str]:

@@ -1,9 +1,20 @@
 """The keys of a plan: what each may hold, which model uses it, and what cannot go together."""
 
-import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from pipeline.plan_values import (
+    by_column,
+    days,
+    identifier,
+    level,
+    list_of,
+    number,
+    one_of,
+    share,
+    text,
+    whole,
+)
 from shared.errors import PlanError, nearest
 
 MODELS = ("cox", "logistic", "cumulative_incidence", "kaplan_meier", "log_rank", "risks")
@@ -56,96 +67,20 @@ NEEDS: Mapping[str, tuple[str, ...]] = {
 }
 
 
-def _text(value: object) -> str:
-    if not isinstance(value, str) or not value.strip():
-        raise ValueError("a text")
-    return value
-
-
-def _identifier(value: object) -> str:
-    if not isinstance(value, str) or not re.fullmatch(r"[A-Za-z0-9_.\-]+", value):
-        raise ValueError("letters, digits, _ . -")
-    return value
-
-
-def _level(value: object) -> str:
-    """Write a level as text: true and false without capital, whole numbers without point."""
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, int | float):
-        return f"{value:g}"
-    return _text(value)
-
-
-def _number(value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError("a number")
-    return float(value)
-
-
-def _whole(value: object) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or value < 0:
-        raise ValueError("a whole number, 0 or more")
-    return value
-
-
-def _share(value: object) -> float:
-    if not 0 < _number(value) < 1:
-        raise ValueError("a number between 0 and 1")
-    return _number(value)
-
-
-def _days(value: object) -> tuple[float, ...]:
-    days = _list_of(_number)(value if isinstance(value, list) else [value])
-    if not days or min(days) < 0:
-        raise ValueError("one day or a list of days, none negative")
-    return tuple(sorted(days))
-
-
-def _list_of(parse: Callable[[object], Any]) -> Callable[[object], tuple[Any, ...]]:
-    def parse_list(value: object) -> tuple[Any, ...]:
-        if not isinstance(value, list):
-            raise ValueError("a list")
-        parsed = tuple(parse(item) for item in value)
-        if len(set(parsed)) < len(parsed):
-            raise ValueError("a list without repeats")
-        return parsed
-
-    return parse_list
-
-
-def _by_column(parse: Callable[[object], Any]) -> Callable[[object], Mapping[str, Any]]:
-    def parse_table(value: object) -> Mapping[str, Any]:
-        if not isinstance(value, dict):
-            raise ValueError("a table of column = value")
-        return {str(column): parse(item) for column, item in value.items()}
-
-    return parse_table
-
-
-def _one_of(*choices: str) -> Callable[[object], str]:
-    def parse_choice(value: object) -> str:
-        if value not in choices:
-            raise ValueError(f"one of {', '.join(choices)}")
-        return str(value)
-
-    return parse_choice
-
-
 PARSERS: Mapping[str, Callable[[object], Any]] = {
-    "id": _identifier, "model": _text, "question": _text, "definition": _text,
-    "time": _text, "event": _text, "event_of_interest": _level, "competing": _list_of(_level),
-    "censored": _level, "outcome": _text, "observation_terms": _list_of(_text),
-    "entry": _text, "left": _text, "right": _text, "weights": _text,
-    "where": _by_column(lambda value: _list_of(_level)(
+    "id": identifier, "model": text, "question": text, "definition": text,
+    "time": text, "event": text, "event_of_interest": level, "competing": list_of(level),
+    "censored": level, "outcome": text, "observation_terms": list_of(text),
+    "entry": text, "left": text, "right": text, "weights": text,
+    "where": by_column(lambda value: list_of(level)(
         value if isinstance(value, list) else [value])),
-    "exposure": _text, "levels": _list_of(_level), "adjust_for": _list_of(_text),
-    "adjustments": _list_of(_one_of(*ADJUSTMENTS)), "categorical": _by_column(_level),
-    "spline": _by_column(_whole), "per": _by_column(_number), "cluster": _text,
-    "strata": _list_of(_text), "rho": _number, "gamma": _number, "horizon": _days,
-    "confidence": _share, "m": _whole, "seed": _whole, "resamples": _whole,
-    "window_days": _whole, "random_intercept": _text,
-    "matched_set": _text, **{key: _one_of(*choices) for key, choices in CHOICES.items()},
+    "exposure": text, "levels": list_of(level), "adjust_for": list_of(text),
+    "adjustments": list_of(one_of(*ADJUSTMENTS)), "categorical": by_column(level),
+    "spline": by_column(whole), "per": by_column(number), "cluster": text,
+    "strata": list_of(text), "rho": number, "gamma": number, "horizon": days,
+    "confidence": share, "m": whole, "seed": whole, "resamples": whole,
+    "window_days": whole, "random_intercept": text,
+    "matched_set": text, **{key: one_of(*choices) for key, choices in CHOICES.items()},
 }  # fmt: skip
 
 
