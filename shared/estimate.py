@@ -29,6 +29,8 @@ CONCERNS = {
     "too_few": "too few stifles for a number",
     "resamples_failed": "some bootstrap samples had no fit and are left out of the interval",
     "held_rows": "stifles with an open query are left out",
+    "small_count": "a count from 1 to 4 is not shown",
+    "protects_small_count": "not shown, as a count from 1 to 4 could be had from it",
 }
 
 

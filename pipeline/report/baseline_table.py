@@ -8,7 +8,7 @@ from pipeline.report.labels import Labels, small
 from pipeline.report.rows import distinct, number, of
 from pipeline.report.sentences import concern_texts
 from pipeline.report.tables import EMPTY, Cell, Line, Table
-from pipeline.report.text import estimate_text, fixed, whole
+from pipeline.report.text import count_of, estimate_text, fixed, whole
 from shared.estimate import Estimate
 
 ALL = "all"
@@ -124,7 +124,7 @@ def _missing_lines(by_arm: ByArm, groups: Sequence[str], apart: int) -> list[Lin
         group: next((row for row in of(by_arm[group], "count") if row.level == "missing"), None)
         for group in groups
     }
-    if not any(row and row.estimate for row in found.values()):
+    if not any(row and row.estimate != 0 for row in found.values()):
         return []
     cells = tuple(_whole_cell(found[group]) for group in groups)
     return [Line("Not recorded", (*cells, *([EMPTY] * apart)), indented=True)]
@@ -132,8 +132,10 @@ def _missing_lines(by_arm: ByArm, groups: Sequence[str], apart: int) -> list[Lin
 
 def _level_cell(rows: Sequence[Estimate], level: str) -> Cell:
     row = next((row for row in of(rows, "proportion") if row.level == level), None)
-    if row is None or row.estimate is None:
-        return Cell("0", rows[0].row_id) if row is None and rows else EMPTY
+    if row is None:
+        return Cell("0", rows[0].row_id) if rows else EMPTY
+    if row.estimate is None:
+        return Cell(count_of(row), row.row_id)
     share = fixed(100 * row.estimate, 0)
     return Cell(f"{whole(row.events or 0)} ({share})", row.row_id)
 
@@ -158,4 +160,4 @@ def _value(row: Estimate, digits: int) -> str:
 
 
 def _whole_cell(row: Estimate | None) -> Cell:
-    return EMPTY if row is None else Cell(whole(row.estimate or 0.0), row.row_id)
+    return EMPTY if row is None else Cell(count_of(row), row.row_id)

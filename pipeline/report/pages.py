@@ -84,7 +84,7 @@ def report_sections(material: Material, pictures: Pictures) -> list[Section]:
         clinics_section(material, pictures),
         limits_section(material),
         methods_section(material),
-        definitions_section(material),
+        definitions_section(material, dictionary="../cohort_dictionary.csv"),
         deviations_section(material),
         statements_section(material),
         provenance_section(material),

@@ -33,8 +33,8 @@ def methods_section(material: Material) -> Section:
     return Section("methods", "How it was done", "Methods", tuple(blocks))
 
 
-def definitions_section(material: Material) -> Section:
-    """Define the outcomes that were analysed, with the words of the codebook."""
+def definitions_section(material: Material, *, dictionary: str = "") -> Section:
+    """Define what was analysed, with the words of the codebook; `dictionary` is a link."""
     columns: dict[str, None] = {}
     for item in material.analyses:
         for column in (item.event, item.outcome, item.exposure, *item.adjust_for):
@@ -46,15 +46,12 @@ def definitions_section(material: Material) -> Section:
         if (known := material.labels.variables.get(column)) and known.definition
     ]
     blocks = [terms(pairs)] if pairs else [paragraph("The plan names no variable.")]
-    blocks.append(
-        paragraph(
-            Markup(
-                "Every variable, with its codes and limits, stands in the dictionary of the "
-                "study's tables: "
-                '<a href="../cohort_dictionary.csv">cohort dictionary</a>.'
-            )
-        )
-    )
+    if dictionary:
+        text = Markup(
+            "Every variable, with its codes and limits, stands in the dictionary of the study's "
+            'tables: <a href="{}">cohort dictionary</a>.'
+        ).format(dictionary)
+        blocks.append(paragraph(text))
     return Section("definitions", "What the words mean", "Definitions", tuple(blocks))
 
 

@@ -16,7 +16,7 @@ from pipeline.report.pictures import Picture, Pictures
 from pipeline.report.rows import distinct, of
 from pipeline.report.sentences import concern_texts, versus
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
-from pipeline.report.text import estimate_and_interval, fixed, whole
+from pipeline.report.text import count_of, estimate_and_interval, fixed
 from shared.estimate import Estimate
 
 
@@ -103,7 +103,7 @@ def _overlap_table(rows: Sequence[Estimate], exposure: str, hand: str, labels: L
 def _hand_cell(row: Estimate | None) -> Cell:
     if row is None:
         return EMPTY
-    return Cell(whole(row.estimate or 0), row.row_id, concerns=concern_texts(row))
+    return Cell(count_of(row), row.row_id, concerns=concern_texts(row))
 
 
 def _hand(group: str, labels: Labels) -> str:
@@ -124,8 +124,8 @@ def _precision_line(analysis: Analysis, material: Material) -> list[Line]:
         Line(
             title,
             (
-                Cell(whole(stifles.estimate or 0), stifles.row_id),
-                Cell(whole(events.estimate or 0), events.row_id) if events else EMPTY,
+                Cell(count_of(stifles), stifles.row_id),
+                Cell(count_of(events), events.row_id) if events else EMPTY,
                 EMPTY
                 if per is None
                 else Cell(estimate_and_interval(per), per.row_id, concerns=concern_texts(per)),

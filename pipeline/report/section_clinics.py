@@ -12,7 +12,14 @@ from pipeline.report.pictures import Picture, Pictures
 from pipeline.report.rows import number, of
 from pipeline.report.sentences import concern_texts
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
-from pipeline.report.text import estimate_and_interval, fixed, letter_of, p_equation, whole
+from pipeline.report.text import (
+    count_of,
+    estimate_and_interval,
+    fixed,
+    letter_of,
+    p_equation,
+    whole,
+)
 from shared.estimate import Estimate
 
 
@@ -123,7 +130,7 @@ def _spread_sentence(row: Estimate) -> Markup:
 
 
 def _count(row: Estimate | None) -> Cell:
-    return EMPTY if row is None else Cell(whole(row.estimate or 0), row.row_id)
+    return EMPTY if row is None else Cell(count_of(row), row.row_id)
 
 
 def _expected(row: Estimate | None) -> Cell:

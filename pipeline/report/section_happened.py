@@ -7,7 +7,7 @@ from pipeline.report.labels import Labels, plain
 from pipeline.report.material import Material
 from pipeline.report.rows import distinct, of
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
-from pipeline.report.text import whole
+from pipeline.report.text import count_of
 from shared.estimate import Estimate
 
 SOURCES = {
@@ -97,4 +97,4 @@ def _event_name(event: str, variable: str, labels: Labels) -> str:
 
 
 def _cell(row: Estimate | None) -> Cell:
-    return EMPTY if row is None else Cell(whole(row.estimate or 0), row.row_id)
+    return EMPTY if row is None else Cell(count_of(row), row.row_id)

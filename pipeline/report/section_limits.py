@@ -11,7 +11,7 @@ from pipeline.report.labels import small
 from pipeline.report.material import Material
 from pipeline.report.rows import distinct, number, of
 from pipeline.report.section_arms import exposures_of
-from pipeline.report.text import estimate_and_interval, fixed, whole
+from pipeline.report.text import count_of, estimate_and_interval, fixed, whole
 from shared.estimate import Estimate
 
 
@@ -145,7 +145,7 @@ def _held(material: Material) -> list[Markup]:
     return [
         Markup("{}: {} of {} stifles are held back until their clinic answers.").format(
             material.labels.outcome(row.outcome),
-            number(whole(row.estimate or 0), row.row_id),
+            number(count_of(row), row.row_id),
             number(whole(row.n or 0), row.row_id),
         )
         for row in rows

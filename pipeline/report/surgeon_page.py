@@ -10,7 +10,7 @@ from pipeline.report.material import Material
 from pipeline.report.rows import distinct, of
 from pipeline.report.sentences import concern_texts
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
-from pipeline.report.text import day_text, estimate_and_interval, estimate_text, whole
+from pipeline.report.text import HIDDEN, day_text, estimate_and_interval, estimate_text, whole
 from shared.estimate import Estimate
 
 PER_100 = "per_100"
@@ -86,10 +86,10 @@ def _reading() -> list[Markup]:
 def _cell(row: Estimate | None, recheck: Estimate | None) -> Cell:
     if row is None:
         return EMPTY
-    detail = f"{whole(row.n or 0)} stifles"
+    detail = "few stifles" if row.n is None else f"{whole(row.n)} stifles"
     if recheck is not None and recheck.estimate is not None:
         detail += f"; {estimate_text(recheck)} of 100 rechecked"
-    few = (row.n or 0) < FEWEST
+    few = (row.n or 0) < FEWEST and not HIDDEN & set(row.concerns)
     text = "too few" if few and row.estimate is None else estimate_and_interval(row)
     concerns = () if few else concern_texts(row)
     return Cell(text, row.row_id, detail=detail, concerns=concerns, pale=few)

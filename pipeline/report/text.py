@@ -25,6 +25,7 @@ RATIOS = frozenset(
 )
 COUNTED = frozenset({"count", "number_needed_to_treat"})
 TWO_DECIMALS = frozenset({"standardised_difference", "concordance"})
+HIDDEN = frozenset({"small_count", "protects_small_count"})
 LARGEST_RATIO = 1000
 WORDS_OF_DAYS = {91: "3 months", 183: "6 months", 365: "12 months"}
 
@@ -48,6 +49,13 @@ def fixed(value: float, decimals: int) -> str:
 def whole(count: float) -> str:
     """Print a count: 3,412."""
     return fixed(round(count), 0)
+
+
+def count_of(row: Estimate) -> str:
+    """Print the count of a row; what may not be shown reads "<5", or "hidden"."""
+    if row.estimate is not None:
+        return whole(row.estimate)
+    return "<5" if "small_count" in row.concerns else "hidden"
 
 
 def factor_of(measure: str) -> float:
@@ -83,7 +91,7 @@ def shown(value: float, measure: str, decimals: int) -> str:
 def estimate_text(row: Estimate) -> str:
     """Print the estimate of a row, or say that none is given."""
     if row.estimate is None:
-        return NOT_GIVEN
+        return "hidden" if HIDDEN & set(row.concerns) else NOT_GIVEN
     return shown(row.estimate, row.measure, decimals_of(row))
 
 
