@@ -46,9 +46,9 @@ class Defect:
 
 def plant(
     rng: np.random.Generator, sheets: Mapping[str, list[Grid]],
-    defects: Mapping[str, Sequence[Defect]],
+    defects: Mapping[str, Sequence[Defect]], times: int = 1,
 ) -> pl.DataFrame:  # fmt: skip
-    """Damage the sheets in place.
+    """Damage the sheets in place, each defect `times` times and never twice in one animal.
 
     A defect that no row can bear is left out, so that small studies can be made too.
 
@@ -60,17 +60,22 @@ def plant(
     done: list[dict[str, Cell]] = []
     for clinic, listed in defects.items():
         used: set[str] = set()
-        for defect in listed:
+        for defect in [item for item in listed for _ in range(times)]:
             grid = sheets[clinic][defect.sheet]
-            able = [
-                index for index, (row, case) in enumerate(zip(grid.rows, grid.cases, strict=True))
-                if case is not None and case.animal not in used and defect.where(row, case)
-            ]  # fmt: skip
+            able = _able(grid, defect, used)
             if able:
                 index = able[int(rng.integers(len(able)))]
                 used.add(_animal(grid, index))
                 done.append({"clinic": clinic} | _damage(grid, index, defect))
     return pl.DataFrame(done, schema=dict(DEFECT_SCHEMA), orient="row")
+
+
+def _able(grid: Grid, defect: Defect, used: set[str]) -> list[int]:
+    return [
+        index
+        for index, (row, case) in enumerate(zip(grid.rows, grid.cases, strict=True))
+        if case is not None and case.animal not in used and defect.where(row, case)
+    ]
 
 
 def _damage(grid: Grid, index: int, defect: Defect) -> dict[str, Cell]:
