@@ -31,7 +31,7 @@ wheel: $(DEV_STAMP)
 	rm -rf build/wheel
 
 bench: $(DEV_STAMP)
-	$(BIN)/python -m pytest tests/benchmarks -s -p no:cacheprovider --override-ini norecursedirs=
+	$(BIN)/python -m pytest tests/benchmarks -s -p no:cacheprovider --override-ini "norecursedirs=.* build dist"
 
 # Reference values of R packages that CI does not install; needs R with the packages named in the scripts.
 oracles:

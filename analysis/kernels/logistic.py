@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.arrays import BoolArray, FloatArray, IntArray
 
-ROWS_IN_BLOCK = 16_384
+ROWS_IN_BLOCK = 2_048  # rows of the design worked on at once: their pairs stay in cache
 CELLS_IN_CHUNK = 131_072  # rows x columns of weights worked on at once: 1 MB, stays in cache
 FEW_COLUMNS = 4  # up to here one Gram matrix a column is quicker than products of pairs
 

@@ -30,9 +30,10 @@ cat(proc.time()[3] - start, fit$coefficients)
 def animals(n: int, seed: int) -> tuple[FloatArray, FloatArray, np.ndarray]:
     """Ten terms, five of them yes or no, about 10 % events, one or two stifles an animal."""
     rng = np.random.default_rng(seed)
-    x = np.column_stack([rng.normal(size=(n, 5)), rng.random((n, 5)) < [0.5, 0.4, 0.3, 0.5, 0.2]])
+    yes = (rng.random((n, 5)) < [0.5, 0.4, 0.3, 0.5, 0.2]).astype(np.float64)
+    x = np.column_stack([rng.normal(size=(n, 5)), yes])
     risk = 1 / (1 + np.exp(-(-2.6 + x @ np.linspace(-0.4, 0.4, 10))))
-    return x, (rng.random(n) < risk).astype(float), np.sort(rng.integers(0, int(n * 0.7), n))
+    return x, (rng.random(n) < risk).astype(np.float64), np.sort(rng.integers(0, int(n * 0.7), n))
 
 
 def seconds(work: Callable[[], object], times: int) -> float:
@@ -62,7 +63,7 @@ def test_thousand_cluster_bootstrap_refits(n: int, tmp_path: Path) -> None:
 
     def loop() -> FloatArray:
         fits = [sm.Logit(y[r], design[r]).fit(disp=False, method="newton") for r in rows]
-        return np.stack([fit.params for fit in fits], axis=1)
+        return np.stack([np.asarray(fit.params) for fit in fits], axis=1)
 
     found, other = ours(), loop()
     np.testing.assert_allclose(found[:, :few], other, rtol=1e-6, atol=1e-8)
@@ -100,7 +101,7 @@ def test_one_cluster_robust_fit_of_a_million_rows() -> None:
         fit = sm.Logit(y, design).fit(
             disp=False, method="newton", cov_type="cluster", cov_kwds={"groups": animal}
         )
-        return fit.bse
+        return np.asarray(fit.bse, dtype=np.float64)
 
     found = fit_logistic(x, y, cluster=animal)
     np.testing.assert_allclose(found.std_errors, other(), rtol=1e-6)
