@@ -16,7 +16,6 @@ from analysis.survival import survival_limits
 __all__ = ["CauseModel", "Standardised", "StandardisedIncidence", "standardised_incidence"]
 
 Interval = Literal["bootstrap", "jackknife"]
-FAILED_SHARE = 0.05  # of refits that may give no number before it is a concern
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +117,7 @@ def standardised_incidence(
         risks=rows[0], differences=rows[1], ratios=rows[2], confidence=confidence,
         interval=interval, refits=drawn_refits, separated_refits=separated, failed_refits=failed,
         n=event.fit.n, clusters=event.fit.clusters or event.fit.n,
-        concerns=("failed_refits",) if failed > FAILED_SHARE * drawn_refits else (),
+        concerns=("resamples_failed",) if failed else (),
     )  # fmt: skip
 
 

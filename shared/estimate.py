@@ -22,7 +22,6 @@ CONCERNS = {
     "few_clusters": "few clusters: robust errors are likely too small",
     "no_events": "no event was seen",
     "penalised": "estimated by penalised likelihood because the data are sparse",
-    "failed_refits": "more than 5% of the bootstrap samples gave no number and were left out",
     "extreme_weights": "a few stifles carry much of the weight",
     "beyond_follow_up": "nobody was followed to this day; no number is given",
     "overdispersed": "clinics differ more than chance and case mix explain",

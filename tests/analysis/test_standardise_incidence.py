@@ -73,7 +73,7 @@ def test_without_terms_it_is_the_aalen_johansen_estimate_in_small_steps() -> Non
 @pytest.mark.parametrize("strata", [False, True])
 def test_influences_are_derivatives_in_the_weight(strata: bool) -> None:
     """Move each animal's weight a little, refit both models: the squares sum to the variance."""
-    rows = Rows(2, n=50, effect=1.0)
+    rows = Rows(2, n=60, effect=1.0)
     found = standardised_incidence(
         rows.model(1, strata=strata), rows.model(2, strata=strata),
         days=DAYS, reference="0", interval="jackknife",
