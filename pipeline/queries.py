@@ -1,15 +1,14 @@
 """Findings -> what each clinic must answer: a workbook for its secretary, and the same as CSV."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
 
-from pipeline.check import Checked
 from pipeline.checks.words import query_ids
 from pipeline.checks.workbook import write_workbook
-from schemas.codebook import Variable
+from schemas.codebook import Variable, read_codebook
 from shared.errors import InputFileError
 from shared.files import write_csv
 
@@ -39,12 +38,17 @@ class QuerySummary:
     paths: tuple[Path, ...]
 
 
-def write_queries(checked: Checked, out_dir: Path, codebook: tuple[Variable, ...], *,
-                  previous: Path | None = None) -> QuerySummary:  # fmt: skip
+def write_queries(found: pl.DataFrame, out_dir: Path, *, clinics: Iterable[str],
+                  codebook: Iterable[Variable] = (), previous: Path | None = None
+                  ) -> QuerySummary:  # fmt: skip
     """Write ``<clinic>.xlsx`` and ``<clinic>.csv`` for every clinic of the study.
 
     Parameters
     ----------
+    found
+        Findings of intake, corrections, checks and linking (``FINDING_SCHEMA``).
+    codebook
+        Gives the label where a cell has no header of its own; by default the project's.
     previous
         Folder with the CSV files of the round before: a question that stood there is open, not
         new, and one that no longer stands is listed as resolved (in the CSV alone).
@@ -54,13 +58,12 @@ def write_queries(checked: Checked, out_dir: Path, codebook: tuple[Variable, ...
     InputFileError
         If a CSV of the last round is there and cannot be read.
     """
-    labels = {(item.table, item.name): item.label for item in codebook}
-    clinics = sorted(checked.tables["clinics"]["clinic_id"])
+    labels = {(item.table, item.name): item.label for item in (tuple(codebook) or read_codebook())}
     counts: dict[str, tuple[int, int, int]] = {}
     paths: list[Path] = []
-    for clinic in clinics:
+    for clinic in sorted(clinics):
         before = _last_round(previous / f"{clinic}.csv" if previous else None)
-        queries = queries_of(checked.findings, clinic, labels, before=before["query_id"])
+        queries = queries_of(found, clinic, labels, before=before["query_id"])
         resolved = before.join(queries, on="query_id", how="anti", maintain_order="left")
         new = queries.filter(pl.col("status") == "new").height
         counts[clinic] = (queries.height, new, resolved.height)

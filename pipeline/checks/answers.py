@@ -8,6 +8,9 @@ import polars as pl
 from pipeline.checks.workbook import ANSWERS
 from shared.errors import InputFileError
 
+# "A-0104, left, day 42": the animal, then the side and the day or number where they are known.
+NUMBERED = "day|event|revision|implant|image"
+KEY = rf"^(?<animal>.*?)(?:, (?<side>left|right))?(?:, (?<day>(?:{NUMBERED}) .+))?$"
 NEEDED = ("query_id", "animal", "value", "answer", "right value", "remark", "table", "variable")
 SCHEMA = {name: pl.String() for name in (
     "query_id", "clinic", "table", "animal", "side", "day", "variable", "old_raw", "new",
@@ -40,17 +43,17 @@ def read_answers(path: Path, clinic: str) -> pl.DataFrame:
         )
     answered = filled.filter(pl.col("answer").str.strip_chars() != "").with_row_index("line")
     _check(answered, path)
-    key = pl.col("animal").str.splitn(", ", 3)
+    key = pl.col("animal").str.extract_groups(KEY)
     return answered.filter(pl.col("answer") != ANSWERS[2]).select(
         "query_id", pl.lit(clinic).alias("clinic"), "table",
-        key.struct.field("field_0").alias("animal"),
-        key.struct.field("field_1").fill_null("").alias("side"),
-        key.struct.field("field_2").fill_null("").str.strip_prefix("day ").alias("day"),
+        key.struct.field("animal"),
+        key.struct.field("side").fill_null(""),
+        key.struct.field("day").fill_null("").str.strip_prefix("day "),
         "variable", pl.col("value").alias("old_raw"), pl.col("right value").alias("new"),
         pl.when(pl.col("answer") == ANSWERS[0]).then(pl.lit("corrected"))
         .otherwise(pl.lit("confirmed")).alias("decision"),
         pl.col("remark").alias("reason"), pl.lit("").alias("who"), pl.lit("").alias("when"),
-    ).cast(SCHEMA)  # fmt: skip
+    ).cast(pl.Schema(SCHEMA))  # fmt: skip
 
 
 def _check(answered: pl.DataFrame, path: Path) -> None:

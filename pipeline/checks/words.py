@@ -70,7 +70,8 @@ def _key_part(frame: pl.DataFrame, name: str) -> pl.Expr:
     candidates = [pl.col(place) for place in (name, f"stifles.{name}") if place in frame.columns]
     if "local_stifle" in frame.columns and name in {"local_animal", "side"}:
         code = pl.col("local_stifle").str.splitn(":", 2)
-        candidates.append(code.struct.field("field_0" if name == "local_animal" else "field_1"))
+        part = code.struct.field("field_0" if name == "local_animal" else "field_1")
+        candidates.append(pl.when(part != "?").then(part))
     return pl.coalesce(candidates)
 
 
@@ -150,6 +151,7 @@ def _once(rows: pl.DataFrame, once: str) -> pl.DataFrame:
     return first.with_columns(
         **whole, row=pl.lit(None, pl.Int64),
         key=pl.col("file") if once == "file" else pl.lit("whole export"),
-        says=pl.format("{} It concerns {} rows.", pl.col("says").str.replace(r" \(.*\)$", ""),
-                       pl.col("n_rows")),
+        says=pl.format("{} It concerns {} {}.", pl.col("says").str.replace(r" \(.*\)$", ""),
+                       "n_rows", pl.when(pl.col("n_rows") == 1).then(pl.lit("row"))
+                       .otherwise(pl.lit("rows"))),
     ).select(*FINDING_SCHEMA)  # fmt: skip

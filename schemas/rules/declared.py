@@ -114,7 +114,8 @@ def _usual(item: Variable) -> Rule | None:
     low, high = (_number(item, text) for text in item.usual)
     broken = pl.col(item.name).is_between(low, high).not_()
     if item.limits:
-        broken = broken & pl.col(item.name).is_between(*(_number(item, x) for x in item.limits))
+        lowest, highest = (_number(item, text) for text in item.limits)
+        broken = broken & pl.col(item.name).is_between(lowest, highest)
     return _rule(
         item, "C05", "ask", broken,
         says=f"{item.label} is unusual (usual: {_range(item, item.usual)}).",

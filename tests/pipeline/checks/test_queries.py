@@ -1,0 +1,174 @@
+"""The query list: what a secretary is asked, in a workbook and as CSV, round after round."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import fastexcel
+import polars as pl
+import pytest
+
+from pipeline.check import check
+from pipeline.corrections import read_answers
+from pipeline.intake.mapped import Mapped
+from pipeline.queries import COLUMNS, write_queries
+from schemas.codebook import Variable
+from schemas.findings import findings
+from shared.errors import InputFileError
+
+Codebook = tuple[Variable, ...]
+Build = Callable[..., Mapped]
+HEAVY = {"stifles": {1: {"bcs": 2}, 2: {"weight_kg": 120.0, "age_months": 190}}}
+CELL = {
+    "rule": "M01", "action": "hold", "clinic_id": "north", "table": "rechecks", "file": "r.csv",
+    "column": "Patella", "variable": "patella_grade", "says": "No meaning yet.", "fix": "Say it.",
+}  # fmt: skip
+
+
+def read(path: Path) -> pl.DataFrame:
+    return pl.read_csv(path, infer_schema=False)
+
+
+@pytest.fixture
+def asked(build: Build, codebook: Codebook) -> pl.DataFrame:
+    return check(build(HEAVY), codebook).findings
+
+
+def test_questions_stand_in_the_order_of_what_they_could_change(
+    tmp_path: Path, asked: pl.DataFrame
+) -> None:
+    summary = write_queries(asked, tmp_path, clinics=["north"])
+    queries = read(tmp_path / "north.csv")
+    assert tuple(queries.columns) == COLUMNS
+    assert queries.select("priority", "row", "column", "value").rows() == [
+        ("2 a result is held back", "4", "Weight kg", "120.0"),
+        ("4 please confirm", "3", "Bcs", "2"),
+        ("4 please confirm", "4", "Age months", "190"),
+    ]  # fmt: skip
+    assert (summary.open, summary.new, summary.resolved) == (3, 3, 0)
+
+
+def test_the_workbook_holds_the_same_questions(tmp_path: Path, asked: pl.DataFrame) -> None:
+    write_queries(asked, tmp_path, clinics=["north"])
+    book = fastexcel.read_excel(tmp_path / "north.xlsx")
+    assert book.sheet_names == ["Questions", "How to answer"]
+    sheet = book.load_sheet("Questions", dtypes="string").to_polars()
+    same = ["query_id", "row", "value", "what is wrong", "what to do"]
+    assert sheet.select(same).equals(read(tmp_path / "north.csv").select(same))
+
+
+def test_the_next_round_knows_new_open_and_resolved(tmp_path: Path, asked: pl.DataFrame) -> None:
+    first, second, third = (tmp_path / name for name in ("1", "2", "3"))
+    write_queries(asked.head(2), first, clinics=["north"])
+    summary = write_queries(asked.tail(2), second, clinics=["north"], previous=first)
+    assert (summary.open, summary.new, summary.resolved) == (2, 1, 1)
+    assert sorted(read(second / "north.csv")["status"]) == ["new", "open", "resolved"]
+    last = write_queries(asked.tail(2), third, clinics=["north"], previous=second)
+    assert (last.open, last.new, last.resolved) == (2, 0, 0)
+
+
+def test_the_same_findings_give_the_same_bytes(tmp_path: Path, asked: pl.DataFrame) -> None:
+    for folder in ("a", "b"):
+        write_queries(asked, tmp_path / folder, clinics=["north"])
+    for name in ("north.xlsx", "north.csv"):
+        assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
+
+
+def test_each_clinic_gets_its_own_questions_and_an_empty_list_is_written(
+    tmp_path: Path, asked: pl.DataFrame
+) -> None:
+    summary = write_queries(asked, tmp_path, clinics=["south", "north"])
+    assert summary.by_clinic == {"north": 3, "south": 0}
+    assert read(tmp_path / "south.csv").is_empty()
+
+
+def test_a_text_in_many_rows_is_asked_about_once(tmp_path: Path) -> None:
+    rows: list[dict[str, Any]] = [
+        CELL | {"row": row, "row_id": f"r{row}", "value": value, "key": f"A-{row}, left, day 9"}
+        for row, value in ((2, "fixe"), (3, "fixe"), (4, "luxe"))
+    ]
+    write_queries(findings(rows), tmp_path, clinics=["north"])
+    queries = read(tmp_path / "north.csv")
+    assert queries.select("animal", "value").rows() == [
+        ('every "fixe"', "fixe"), ("A-4, left, day 9", "luxe"),
+    ]  # fmt: skip
+    assert queries["what is wrong"][0] == "No meaning yet. This text stands in 2 rows."
+
+
+def test_a_day_that_waits_for_the_date_of_surgery_is_not_asked_too(tmp_path: Path) -> None:
+    date = CELL | {"rule": "M03", "action": "stop", "table": "stifles", "row": 2, "row_id": "s2",
+                   "variable": "surgery_date", "key": "A-1, left"}  # fmt: skip
+    day = CELL | {"rule": "M07", "action": "stop", "row": 5, "row_id": "r5",
+                  "variable": "recheck_day", "key": "A-1, left"}  # fmt: skip
+    other = day | {"row_id": "r6", "key": "A-2, left"}
+    write_queries(findings([date, day, other]), tmp_path, clinics=["north"])
+    assert read(tmp_path / "north.csv")["animal"].to_list() == ["A-1, left", "A-2, left"]
+
+
+def test_a_cell_cannot_run_as_a_formula(tmp_path: Path) -> None:
+    evil = CELL | {"row": 2, "row_id": "r2", "value": '=HYPERLINK("x")', "key": "A-1, left, day 9"}
+    write_queries(findings([evil]), tmp_path, clinics=["north"])
+    assert read(tmp_path / "north.csv")["value"][0].startswith("'=")
+    sheet = fastexcel.read_excel(tmp_path / "north.xlsx").load_sheet("Questions")
+    assert sheet.to_polars()["value"][0] == '=HYPERLINK("x")'
+
+
+def filled(path: Path, answers: dict[str, list[str]]) -> Path:
+    """Fill in a query workbook as a secretary does."""
+    import xlsxwriter
+
+    sheet = fastexcel.read_excel(path).load_sheet("Questions", dtypes="string").to_polars()
+    sheet = sheet.with_columns(
+        pl.Series(name, values, dtype=pl.String) for name, values in answers.items()
+    )
+    book = xlsxwriter.Workbook(str(path.with_name("filled.xlsx")))
+    page = book.add_worksheet("Questions")
+    for place, name in enumerate(sheet.columns):
+        page.write_column(0, place, [name, *sheet[name].fill_null("")])
+    book.close()
+    return path.with_name("filled.xlsx")
+
+
+def test_answers_become_lines_of_the_corrections(tmp_path: Path, asked: pl.DataFrame) -> None:
+    write_queries(asked, tmp_path, clinics=["north"])
+    path = filled(tmp_path / "north.xlsx", {
+        "answer": ["corrected", "correct as it is", "cannot be found"],
+        "right value": ["12.0", "", ""], "remark": ["lb", "", ""],
+    })  # fmt: skip
+    lines = read_answers(path, "north")
+    assert lines.select(
+        "clinic", "table", "animal", "side", "variable", "old_raw", "new", "decision", "reason"
+    ).rows() == [
+        ("north", "stifles", "A-2", "left", "weight_kg", "120.0", "12.0", "corrected", "lb"),
+        ("north", "stifles", "A-1", "right", "bcs", "2", "", "confirmed", ""),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("answer", "says"),
+    [("corrected", "the right value is missing"), ("yes", 'the answer "yes" is not known')],
+)
+def test_an_answer_that_says_nothing_is_refused(
+    tmp_path: Path, asked: pl.DataFrame, answer: str, says: str
+) -> None:
+    write_queries(asked, tmp_path, clinics=["north"])
+    path = filled(tmp_path / "north.xlsx", {"answer": [answer, "", ""]})
+    with pytest.raises(InputFileError, match=says):
+        read_answers(path, "north")
+
+
+def test_a_query_list_that_is_no_list_is_refused(tmp_path: Path, asked: pl.DataFrame) -> None:
+    (tmp_path / "north.csv").write_text("this,is\nnot,it\n", "utf-8")
+    with pytest.raises(InputFileError, match="the last round cannot be read"):
+        write_queries(asked, tmp_path / "out", clinics=["north"], previous=tmp_path)
+
+
+def test_the_key_in_words_is_taken_apart_again(tmp_path: Path) -> None:
+    keys = ["A-1, left, day -4", "A-2, day 7", "A-3, right, event 2", "A-4", "N, 5, left"]
+    rows = [CELL | {"rule": "M02", "row": row, "row_id": f"r{row}", "key": key, "value": "x"}
+            for row, key in enumerate(keys, start=2)]  # fmt: skip
+    write_queries(findings(rows), tmp_path, clinics=["north"])
+    path = filled(tmp_path / "north.xlsx", {"answer": ["correct as it is"] * 5})
+    lines = read_answers(path, "north").select("animal", "side", "day").rows()
+    assert lines == [("A-1", "left", "-4"), ("A-2", "", "7"), ("A-3", "right", "event 2"),
+                     ("A-4", "", ""), ("N, 5", "left", "")]  # fmt: skip

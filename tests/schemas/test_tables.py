@@ -1,0 +1,54 @@
+"""The gate: what an accepted table must be."""
+
+from datetime import date
+
+import polars as pl
+import pytest
+
+from schemas.codebook import CANONICAL_TABLES, of_table, read_codebook
+from schemas.tables import gate, table_schema
+
+BOOK = read_codebook()
+GOOD: dict[str, object] = {"clinic_id": "n", "local_stifle": "A:left", "local_animal": "A", "side": "left",
+        "surgery_date": date(2020, 1, 1), "weight_kg": 9.0}  # fmt: skip
+
+
+def stifles(*rows: dict[str, object]) -> pl.DataFrame:
+    schema = {item.name: item.dtype for item in of_table(BOOK, "stifles")}
+    return pl.DataFrame(list(rows), schema=schema, orient="row")
+
+
+@pytest.mark.parametrize("table", CANONICAL_TABLES)
+def test_an_empty_table_passes(table: str) -> None:
+    schema = {item.name: item.dtype for item in of_table(BOOK, table)}
+    gate(pl.DataFrame(schema=schema), table_schema(BOOK, table))
+
+
+def test_a_good_row_passes() -> None:
+    gate(stifles(GOOD), table_schema(BOOK, "stifles"))
+
+
+@pytest.mark.parametrize(
+    ("rows", "says"),
+    [
+        ([GOOD | {"weight_kg": 120.0}], "0.8 to 100 kg"),
+        ([GOOD | {"side": "both"}], "one of left, right"),
+        ([GOOD | {"side": None}], "not_nullable"),
+        ([GOOD | {"surgery_date": date(1970, 1, 1)}], "2000-01-01 to 2035-12-31"),
+        ([GOOD, GOOD | {"side": "right"}], "multiple_fields_uniqueness"),
+    ],
+)
+def test_a_planted_bad_row_is_stopped(rows: list[dict[str, object]], says: str) -> None:
+    with pytest.raises(AssertionError, match=says):
+        gate(stifles(*rows), table_schema(BOOK, "stifles"))
+
+
+def test_text_is_not_coerced_to_a_number() -> None:
+    text = stifles(GOOD).with_columns(pl.col("weight_kg").cast(pl.String))
+    with pytest.raises(AssertionError, match="dtype"):
+        gate(text, table_schema(BOOK, "stifles"))
+
+
+def test_a_table_nobody_declared_has_no_schema() -> None:
+    with pytest.raises(KeyError):
+        table_schema(BOOK, "horses")
