@@ -10,6 +10,7 @@ from pipeline.cohort_columns import ordered
 from pipeline.eligibility import eligibility_steps, left_at, parameters
 from pipeline.flow_counts import flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
+from pipeline.intake.mapped import ADDRESS
 from pipeline.link import Linked
 from pipeline.sql import make_macro, open_database, run_sql
 from pipeline.study import Study
@@ -59,7 +60,9 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         If the protocol names a variable that does not exist.
     """
     with open_database(linked.tables) as connection:
-        joints = run_sql(connection, "joints", {"seed": str(study.seed)})
+        sessions = run_sql(connection, "sessions", {"seed": str(study.seed)})
+        joints = _described(sessions, linked.tables)
+        connection.register("joints", joints)
         n_late = _see_until_lock(connection, linked.tables, joints)
         passed = run_sql(connection, "eligibility", parameters(study.eligibility))
         table = joints.join(
@@ -105,6 +108,20 @@ def _standing(found: Mapping[str, object]) -> str:
         state = str(found["relux_state"]).replace("_", " ")
         outcome = f"its time at risk of reluxation ends on day {found['relux_day']} ({state})"
     return f"it passed every step, belongs to the sets {sets}, and {outcome}"
+
+
+def _described(sessions: pl.DataFrame, tables: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
+    """Put every variable of the joint, its animal and its operation beside its session."""
+    stifles, animals, operations = (
+        tables[name].drop(*ADDRESS, "derived") for name in ("stifles", "animals", "procedures")
+    )
+    animals = animals.drop("animal_id", "link_token", "joined", "death_cause")
+    operations = operations.drop("animal_id", "clinic_id", "local_stifle")
+    return (
+        sessions.join(stifles.drop("surgery_year"), on="stifle_id", maintain_order="left")
+        .join(animals, on=["clinic_id", "local_animal"], how="left", maintain_order="left")
+        .join(operations, on="stifle_id", how="left", maintain_order="left")
+    )
 
 
 def _see_until_lock(

@@ -34,7 +34,8 @@ def flow_frame(
     operations
         One row per operation: clinic_id, kind.
     """
-    clinics = sorted({*table["clinic_id"], *operations["clinic_id"]})
+    table = table.select("stifle_id", "animal_id", "clinic_id", "left_at")
+    clinics = sorted({*table["clinic_id"].unique(), *operations["clinic_id"].unique()})
     rows = [
         row for clinic in (*clinics, ALL) for row in _of_clinic(table, operations, steps, clinic)
     ]

@@ -35,7 +35,7 @@ CLINIC = {
 }  # fmt: skip
 
 
-def visit(day: int, grade: int | None = 0, **values: Any) -> Row:  # noqa: ANN401
+def visit(day: int, grade: int | None = 0, **values: Any) -> Row:
     """A recheck at the operating clinic."""
     return {"recheck_day": day, "patella_grade": grade, "recheck_mode": "operating_clinic"} | values
 
@@ -45,7 +45,7 @@ def call(day: int) -> Row:
     return visit(day, None, recheck_mode="telephone")
 
 
-def event(kind: str, day: int, **values: Any) -> Row:  # noqa: ANN401
+def event(kind: str, day: int, **values: Any) -> Row:
     """A complication, minor and untreated unless said otherwise."""
     return {"complication_type": kind, "detected_day": day, "severity_class": "minor",
             "treatment": "none", "intraoperative": False} | values  # fmt: skip
@@ -70,7 +70,7 @@ def joint(
     token: str | None = None,
     course: Mapping[str, Sequence[Row]] | None = None,
     procedure: Row | None = None,
-    **values: Any,  # noqa: ANN401
+    **values: Any,
 ) -> Row:
     """One operated joint: `course` holds rechecks, complications, revisions and implants."""
     happened = {"rechecks": [], "complications": [], "revisions": [], "implants": []}
@@ -159,12 +159,12 @@ def only(cohort: Cohort, stifle_id: str | None = None) -> Row:
     return table.row(0, named=True)
 
 
-def outcome(**values: Any) -> Row:  # noqa: ANN401
+def outcome(**values: Any) -> Row:
     """Give the cohort row of one joint."""
     return only(cohort_of(joint(**values)))
 
 
-def outcomes(*joints: Row) -> list[Row]:
+def outcomes(*joints: Row, study: Study | None = None) -> list[Row]:
     """Give the cohort rows of several joints, each made an animal of its own, in their order."""
     apart: list[Row] = []
     for place, item in enumerate(joints, start=1):
@@ -176,4 +176,4 @@ def outcomes(*joints: Row) -> list[Row]:
             | {"animals": [row | own for row in item["animals"]]}
             | {"stifles": [row | {"local_animal": code} for row in item["stifles"]]}
         )
-    return cohort_of(*apart).table.sort("local_animal").to_dicts()
+    return cohort_of(*apart, study=study).table.sort("local_animal").to_dicts()

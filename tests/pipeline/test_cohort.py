@@ -28,10 +28,10 @@ SEEN = {"rechecks": [visit(42)]}
 IN = joint("IN", course=SEEN)  # a stifle that passes every step
 
 
-def step_of(made: Row, **switches: object) -> str | None:
-    """Say at which step a stifle leaves a study in which another stays."""
-    cohort = cohort_of(made, IN, study=study_of(eligibility=dict(switches)))
-    return only(cohort, "north:A1:left")["left_at"]
+def steps_of(*joints: Row, **switches: object) -> list[str | None]:
+    """Say at which step each joint leaves a study in which another stays."""
+    rows = outcomes(*joints, IN, study=study_of(eligibility=dict(switches)))
+    return [row["left_at"] for row in rows[:-1]]
 
 
 def test_a_pair_operated_on_one_day_is_one_session() -> None:
@@ -69,69 +69,66 @@ def test_the_first_joint_of_a_session_is_drawn_by_the_seed_and_by_animal() -> No
 
 
 def test_each_switch_lets_go_what_it_names() -> None:
-    cats = joint("A1", course=SEEN, species="cat")
-    assert step_of(cats) == "species"
-    assert step_of(cats, species=("dog", "cat")) is None
-    lateral = joint("A1", course=SEEN, luxation_direction="lateral")
-    assert step_of(lateral) == "direction"
-    assert step_of(lateral, direction=("medial", "lateral")) is None
-    slight = joint("A1", course=SEEN, grade_preop=1)
-    assert step_of(slight) == "grade"
-    assert step_of(slight, grades=(1, 2, 3, 4)) is None
+    cat = joint(course=SEEN, species="cat")
+    lateral = joint(course=SEEN, luxation_direction="lateral")
+    slight = joint(course=SEEN, grade_preop=1)
+    assert steps_of(cat, lateral, slight) == ["species", "direction", "grade"]
+    wide = steps_of(cat, lateral, slight, species=("dog", "cat"), grades=(1, 2, 3, 4),
+                    direction=("medial", "lateral"))  # fmt: skip
+    assert wide == [None, None, None]
 
 
 def test_what_must_be_true_and_is_not_recorded_leaves() -> None:
-    assert step_of(joint("A1", course=SEEN, luxation_direction=None)) == "direction"
-    assert step_of(joint("A1", course=SEEN, grade_preop=None)) == "grade"
+    blank = joint(course=SEEN, luxation_direction=None), joint(course=SEEN, grade_preop=None)
+    assert steps_of(*blank) == ["direction", "grade"]
 
 
 def test_what_must_not_be_true_and_is_not_recorded_stays() -> None:
-    assert step_of(joint("A1", course=SEEN, previous_stifle_surgery=None, aetiology=None)) is None
+    blank = joint(course=SEEN, previous_stifle_surgery=None, aetiology=None)
+    assert steps_of(blank) == [None]
 
 
 def test_earlier_surgery_of_the_joint() -> None:
-    patellar = joint("A1", course=SEEN, previous_stifle_surgery="patellar")
-    assert step_of(patellar) == "first_surgery"
-    assert step_of(patellar, earlier_surgery=("cruciate",)) is None
-    cruciate = joint("A1", course=SEEN, previous_stifle_surgery="cruciate")
-    assert step_of(cruciate) == "other_surgery"
-    caused = joint("A1", course=SEEN, aetiology="after_other_stifle_surgery")
-    assert step_of(caused) == "other_surgery"
-    assert step_of(caused, earlier_surgery=("patellar",)) is None
+    patellar = joint(course=SEEN, previous_stifle_surgery="patellar")
+    cruciate = joint(course=SEEN, previous_stifle_surgery="cruciate")
+    caused = joint(course=SEEN, aetiology="after_other_stifle_surgery")
+    three = patellar, cruciate, caused
+    assert steps_of(*three) == ["first_surgery", "other_surgery", "other_surgery"]
+    only_patellar = steps_of(*three, earlier_surgery=("patellar",))
+    assert only_patellar == ["first_surgery", None, None]
+    assert steps_of(*three, earlier_surgery=()) == [None, None, None]
 
 
 def test_accrual_window_of_the_clinic_and_of_the_study() -> None:
-    early = joint("A1", on=date(2014, 12, 31), course=SEEN)
-    assert step_of(early) == "accrual"
-    late = joint("A1", on=date(2021, 2, 1), course=SEEN)
-    assert step_of(late) is None
-    assert step_of(late, accrual_end=date(2021, 1, 31)) == "accrual"
+    early = joint(on=date(2014, 12, 31), course=SEEN)
+    late = joint(on=date(2021, 2, 1), course=SEEN)
+    assert steps_of(early, late) == ["accrual", None]
+    assert steps_of(early, late, accrual_end=date(2021, 1, 31)) == ["accrual", "accrual"]
 
 
 def test_at_least_one_procedure_of_the_menu() -> None:
-    nothing = {"sulcoplasty_type": "none", "ttt_done": False, "femoral_osteotomy": "none"}
-    assert step_of(joint("A1", course=SEEN, procedure=nothing)) == "procedure"
-    released = nothing | {"medial_release": "retinaculum"}
-    assert step_of(joint("A1", course=SEEN, procedure=released)) is None
-    only_ttt = ("ttt",)
-    assert step_of(joint("A1", course=SEEN, procedure=released), procedures=only_ttt) == "procedure"
+    none = {"sulcoplasty_type": "none", "ttt_done": False, "femoral_osteotomy": "none"}
+    nothing = joint(course=SEEN, procedure=none)
+    released = joint(course=SEEN, procedure=none | {"medial_release": "retinaculum"})
+    assert steps_of(nothing, released) == ["procedure", None]
+    assert steps_of(nothing, released, procedures=("ttt",)) == ["procedure", "procedure"]
 
 
 def test_groove_replacement_is_out_unless_asked_for() -> None:
-    replaced = joint("A1", course=SEEN, procedure={"sulcoplasty_type": "groove_replacement"})
-    assert step_of(replaced) == "groove_replacement"
-    assert step_of(replaced, groove_replacement=True) is None
+    replaced = joint(course=SEEN, procedure={"sulcoplasty_type": "groove_replacement"})
+    assert steps_of(replaced) == ["groove_replacement"]
+    assert steps_of(replaced, groove_replacement=True) == [None]
 
 
 def test_a_study_can_exclude_by_any_variable_and_ask_for_recorded_ones() -> None:
-    made = joint("A1", course=SEEN, aetiology="traumatic", bcs=None)
+    made = joint(course=SEEN, aetiology="traumatic", bcs=None)
     rule = Exclusion(column="aetiology", values=("traumatic",), label="traumatic luxation")
-    assert step_of(made, exclude=(rule,)) == "exclude_1"
-    assert step_of(made, recorded=("aetiology", "age_months")) is None
+    assert steps_of(made, exclude=(rule,)) == ["exclude_1"]
+    assert steps_of(made, recorded=("age_months",)) == [None]
     with pytest.raises(NobodyLeftError, match="2 left at Recorded: bcs"):
-        step_of(made, recorded=("bcs",))
+        steps_of(made, recorded=("bcs",))
     with pytest.raises(PlanError, match='there is no variable "etiology"') as caught:
-        step_of(made, recorded=("etiology",))
+        steps_of(made, recorded=("etiology",))
     assert 'Did you mean "aetiology"?' in str(caught.value)
 
 
