@@ -1,0 +1,261 @@
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.descriptives import describe, precision_rows
+from pipeline.plan import Analysis, parse_analysis
+from pipeline.study import Study, read_study
+from schemas.codebook import read_codebook
+from shared.estimate import Estimate, results_frame
+
+PLAN = """
+title = "Eight stifles"
+[[analysis]]
+id = "hazard"
+role = "primary"
+model = "cox"
+time = "relux_day"
+event = "relux_state"
+event_of_interest = "reluxation"
+competing = ["death"]
+censored = "censored"
+population = "B"
+exposure = "sulcoplasty_type"
+levels = ["wedge_recession", "block_recession"]
+adjust_for = ["weight_kg", "grade_preop"]
+categorical = { sulcoplasty_type = "wedge_recession" }
+cluster = "animal_id"
+"""
+WEDGE, BLOCK = "wedge_recession", "block_recession"
+NOT_DESCRIBED = ("death", "censored")
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Study:
+    (tmp_path / "study.toml").write_text(PLAN, "utf-8")
+    return read_study(tmp_path)
+
+
+@pytest.fixture
+def cohort() -> pl.DataFrame:
+    """Eight stifles of seven animals in two clinics; a ninth left at a step of the protocol."""
+    n = 9
+    return pl.DataFrame(
+        {
+            "stifle_id": [f"s{place}" for place in range(n)],
+            "animal_id": ["a", "a", "b", "c", "d", "e", "f", "g", "h"],
+            "clinic_id": ["lake"] * 4 + ["north"] * 5,
+            "left_at": [None] * 8 + ["grade"],
+            "set_a": [True] * n,
+            "set_b": [True] * n,
+            "species": ["dog"] * n,
+            "sex_neuter": ["male_entire", "male_entire", None, *["female_entire"] * 6],
+            "weight_kg": [2.0, 4.0, 6.0, 8.0, 3.0, 5.0, None, 9.0, 50.0],
+            "weight_band": ["under 5"] * 2 + ["5 to 9.9"] * 2 + ["under 5"] + ["5 to 9.9"] * 4,
+            "grade_preop": [2, 2, 3, 3, 2, 3, 2, 3, 1],
+            "ttt_done": [True, True, False, True, True, False, True, False, True],
+            "surgeon_id": ["L1", "L1", "L1", "L1", "N1", "N1", None, "N2", "N2"],
+            "sulcoplasty_type": [WEDGE, BLOCK, WEDGE, BLOCK, WEDGE, WEDGE, WEDGE, WEDGE, BLOCK],
+            "relux_day": [40, 365, 100, None, 400, 365, 200, 300, 10],
+            "relux_state": [
+                "reluxation", "censored", "death", None, "censored", "reluxation",
+                "censored", "censored", "reluxation",
+            ],
+            "implant_day": [40, 365, None, 100, 400, None, 200, None, 10],
+            "implant_state": ["censored"] * 2 + [None] + ["censored"] * 2 + [None, "censored"]
+            + [None, "censored"],
+            "relux_held": [False, False, False, True, False, False, False, False, False],
+            "implant_held": [False] * n,
+            "major_held": [False] * n,
+            "worst_severity": ["none", "minor", *["none"] * 7],
+            "admin_end_day": [900, 900, 900, 900, 400, 400, 200, 900, 900],
+            "adequate_91": [True, True, True, False, True, True, True, True, True],
+            "adequate_183": [False, True, False, False, True, False, True, True, True],
+            "adequate_365": [False, True, False, False, True, True, False, True, True],
+        },
+        schema_overrides={"left_at": pl.String, "sex_neuter": pl.String},
+    )  # fmt: skip
+
+
+@pytest.fixture
+def rows(cohort: pl.DataFrame, study: Study) -> list[Estimate]:
+    return describe(cohort, study, read_codebook())
+
+
+def one(rows: list[Estimate], **wanted: object) -> Estimate:
+    """The single row with these fields."""
+    found = [row for row in rows if all(getattr(row, key) == x for key, x in wanted.items())]
+    assert len(found) == 1, (wanted, len(found))
+    return found[0]
+
+
+def test_rows_are_about_different_things(rows: list[Estimate]) -> None:
+    assert len(results_frame(rows)) == len(rows)
+
+
+def test_who_left_is_not_described(rows: list[Estimate]) -> None:
+    assert one(rows, analysis="table1", term="stifles", measure="count").estimate == 8
+    assert one(rows, analysis="table1", term="animals").estimate == 7
+
+
+def test_table_1_gives_median_and_quartiles_of_each_arm(rows: list[Estimate]) -> None:
+    """Wedge: 2, 6, 3, 5, 9 and one missing. Type 7 quartiles 3 and 6."""
+    wedge = {"analysis": "table1_sulcoplasty_type", "group": WEDGE, "term": "weight_kg"}
+    assert one(rows, **wedge, measure="median").estimate == 5
+    assert one(rows, **wedge, measure="quartile", level="lower").estimate == 3
+    assert one(rows, **wedge, measure="quartile", level="upper").estimate == 6
+    missing = one(rows, **wedge, level="missing")
+    assert (missing.estimate, missing.n) == (1, 6)
+
+
+def test_facts_of_an_animal_count_once_and_levels_come_from_the_codebook(
+    rows: list[Estimate],
+) -> None:
+    male = one(rows, analysis="table1", term="sex_neuter", level="male_entire")
+    assert (male.events, male.n, male.state) == (1, 6, "animals")
+    assert one(rows, analysis="table1", term="sex_neuter", level="missing").estimate == 1
+    grade = one(rows, analysis="table1", term="grade_preop", level="3")
+    assert (grade.events, grade.n) == (4, 8)
+
+
+def test_standardised_difference_is_of_each_arm_from_the_reference(rows: list[Estimate]) -> None:
+    """TTT in 2 of 2 block and 3 of 6 wedge: 0.5 over the root of (0 + 0.25) / 2."""
+    found = one(rows, measure="standardised_difference", term="ttt_done")
+    assert (found.group, found.reference) == (BLOCK, WEDGE)
+    assert found.estimate == pytest.approx(0.5 / (0.25 / 2) ** 0.5)
+
+
+def test_missing_values_are_shared_out_by_clinic(rows: list[Estimate]) -> None:
+    found = one(rows, analysis="missing", group="north", term="weight_kg")
+    assert (found.events, found.n, found.estimate) == (1, 4, 0.25)
+
+
+def test_recheck_share_leaves_out_who_is_not_due_and_says_how_many(rows: list[Estimate]) -> None:
+    """At 365 days one of eight was operated too late; 4 of 7 were seen in days 184 to 365."""
+    found = one(rows, analysis="rechecks", group="all", day=365.0)
+    assert (found.events, found.n, found.n_dropped) == (4, 7, 1)
+    assert found.low is not None
+    assert found.high is not None
+    assert found.low < 4 / 7 < found.high
+    arm = one(rows, analysis="rechecks_sulcoplasty_type", group="lake", level=BLOCK, day=91.0)
+    assert (arm.events, arm.n) == (1, 2)
+
+
+def test_median_follow_up_is_the_reverse_kaplan_meier(rows: list[Estimate]) -> None:
+    """Censored on days 200, 300, 365, 400 with 5, 4, 3 and 1 at risk: 1/5, 1/4, 1/3 leave; the
+    curve is 0.8, 0.6, 0.4: the median is day 365."""
+    found = one(rows, analysis="follow_up", outcome="relux", group="all")
+    assert (found.estimate, found.n, found.n_dropped) == (365, 7, 1)
+
+
+def test_technique_in_one_hand_only_is_a_concern(rows: list[Estimate]) -> None:
+    lake = one(rows, analysis="overlap_sulcoplasty_type", group="lake", level=BLOCK)
+    assert (lake.estimate, lake.concerns) == (2, ())
+    north = one(rows, analysis="overlap_sulcoplasty_type", group="north", level=BLOCK)
+    assert (north.estimate, north.n, north.concerns) == (0, 4, ("no_overlap",))
+    hands = {row.group for row in rows if row.analysis == "overlap_surgeon_sulcoplasty_type"}
+    assert hands == {"lake / L1", "north / N1", "north / N2", "north / not recorded"}
+
+
+def test_outcomes_are_counted_by_state_and_time_frame(rows: list[Estimate]) -> None:
+    base = {"analysis": "outcomes", "outcome": "relux", "measure": "count"}
+    assert one(rows, **base, state="reluxation", level=None).estimate == 2
+    assert one(rows, **base, state="reluxation", level="perioperative").estimate == 1
+    assert one(rows, **base, state="reluxation", level="mid term").estimate == 1
+    assert one(rows, **base, state="death", level="short term").estimate == 1
+    assert one(rows, **base, term="at_risk").n_dropped == 1
+    assert one(rows, analysis="outcomes", outcome="worst_severity", level="minor").estimate == 1
+
+
+def test_held_stifles_are_counted_by_clinic(rows: list[Estimate]) -> None:
+    found = one(rows, analysis="held", group="lake", outcome="relux")
+    assert (found.estimate, found.n, found.concerns) == (1, 4, ("held_rows",))
+    assert one(rows, analysis="held", group="north", outcome="relux").concerns == ()
+
+
+def test_small_cells_of_the_risk_table_hold_no_number(rows: list[Estimate]) -> None:
+    risks = [row for row in rows if row.analysis == "per_100" and row.measure == "risk"]
+    assert {row.estimate for row in risks} == {None}
+    assert {row.concerns for row in risks} == {("too_few",)}
+    assert one(rows, analysis="per_100", group="under 5", level="2", state="rechecked").n == 3
+
+
+def test_risk_table_gives_a_number_from_twenty_stifles_on(
+    cohort: pl.DataFrame, study: Study
+) -> None:
+    """Twenty copies as other animals: 1 of 8 reluxates before a death by day 100, by hand:
+    at 365 the risk is 1/7 + 6/7 * 5/6 * 1/3, two others leaving on days 200 and 300."""
+    copies = [
+        cohort.with_columns(pl.col("stifle_id", "animal_id") + f"-{place}") for place in range(20)
+    ]
+    rows = describe(pl.concat(copies), study, read_codebook())
+    found = one(
+        rows, analysis="per_100", group="all", level="all", outcome="reluxation", measure="risk"
+    )
+    assert found.estimate == pytest.approx(1 / 7 + 5 / 7 * 1 / 3)
+    assert (found.n, found.n_dropped, found.clusters) == (140, 20, 120)
+    assert found.low is not None
+    assert found.high is not None
+    assert found.low < 1 / 7 + 5 / 21 < found.high
+
+
+def test_event_counts_take_the_included_stifles_once_per_frame(
+    cohort: pl.DataFrame, study: Study
+) -> None:
+    events = pl.DataFrame(
+        {
+            "stifle_id": ["s0", "s0", "s1", "s8"],
+            "source": ["complication"] * 4,
+            "event": ["kwire_migration"] * 4,
+            "day": [20, 30, None, 5],
+        }
+    )
+    rows = describe(cohort, study, read_codebook(), events=events)
+    base = {"analysis": "events", "term": "kwire_migration"}
+    assert one(rows, **base, level=None).estimate == 2
+    assert one(rows, **base, level="perioperative").estimate == 1
+    assert one(rows, **base, level="day not known").estimate == 1
+
+
+@pytest.fixture
+def analysis(study: Study) -> Analysis:
+    return parse_analysis(study.analyses[0])
+
+
+def test_precision_rows_give_totals_and_expected_width(
+    cohort: pl.DataFrame, analysis: Analysis
+) -> None:
+    rows = precision_rows(cohort, [analysis])
+    assert len(results_frame(rows)) == len(rows)
+    stifles = one(rows, measure="count", term="stifles")
+    assert (stifles.n, stifles.n_dropped, stifles.events) == (7, 1, 2)
+    parameter = one(rows, measure="events_per_parameter")
+    # one row without weight, one without outcome: 2 events over 3 parameters
+    assert (parameter.n, parameter.df) == (6, 3)
+    assert parameter.estimate == pytest.approx(2 / 3)
+    assert parameter.concerns == ("held_rows", "few_events_per_parameter")
+    ratio = one(rows, measure="expected_interval_width", term="hazard_ratio")
+    assert ratio.std_error == pytest.approx((1 / (2 * (1 / 7) * (6 / 7))) ** 0.5)
+
+
+def test_precision_is_blind_to_outcome_by_exposure(
+    cohort: pl.DataFrame, analysis: Analysis
+) -> None:
+    """All outcomes handed to other stifles, so to other arms: the totals stay, and so do rows."""
+    known = cohort.filter(pl.col("relux_state").is_not_null() & pl.col("left_at").is_null())
+    turned = known.with_columns(pl.col("relux_day", "relux_state").reverse())
+    assert turned["relux_state"].to_list() != known["relux_state"].to_list()
+    alone = {"animal_id": pl.col("stifle_id")}
+    before = precision_rows(known.with_columns(**alone), [analysis])
+    after = precision_rows(turned.with_columns(**alone), [analysis])
+    kept = [row for row in before if row.measure != "events_per_parameter"]
+    assert [row for row in after if row.measure != "events_per_parameter"] == kept
+
+
+def test_population_without_a_stifle_gives_a_row_without_numbers(
+    cohort: pl.DataFrame, analysis: Analysis
+) -> None:
+    nobody = cohort.with_columns(set_b=pl.lit(value=False))
+    (row,) = precision_rows(nobody, [analysis])
+    assert (row.n, row.concerns) == (0, ("too_few",))
