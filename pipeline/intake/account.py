@@ -29,7 +29,7 @@ def cell_findings(
         if name not in named and not words.stops(table, name):
             continue
         rule = pl.col(f"rule:{name}")
-        if words.stops(table, name) and name not in KEY_NAMES:
+        if words.stops(table, name) and (name not in KEY_NAMES or table == "animals"):
             unstated = pl.col(name).is_null() & rule.is_null()
             rule = pl.when(unstated).then(pl.lit("M06")).otherwise(rule)
         if "rule:local_stifle" in rows.columns:  # a row without its stifle is asked about once
@@ -92,7 +92,8 @@ def in_export(rows: pl.DataFrame, variables: Iterable[Variable]) -> tuple[Variab
     return tuple(
         item
         for item in variables
-        if any(rows[f"{part}:{item.name}"].null_count() < rows.height for part in ("col", "miss"))
+        if f"derived:{item.name}" in rows.columns
+        or any(rows[f"{part}:{item.name}"].null_count() < rows.height for part in ("col", "miss"))
     )
 
 

@@ -39,17 +39,36 @@ def canonical_mapping(folder: Path, codebook: tuple[Variable, ...]) -> ClinicMap
             do=f"Write mappings/{folder.name}.toml, or name the files after the canonical "
             f"tables: {', '.join(CANONICAL_TABLES)}.",
         )
+    rows = [table for table in present if table != "clinics"]
+    for table in present:
+        _check_clinic(folder / f"{table}.csv", folder.name)
     return ClinicMapping(
         clinic_id=folder.name,
         path=str(folder),
+        file_name="clinics.csv",
         grammar=Grammar(missing={reason: reason for reason in MISSING_REASONS}),
-        files=tuple(SourceFile(name=table, path=f"{table}.csv") for table in present),
-        tables=tuple(
-            _table(folder / f"{table}.csv", table, codebook) for table in present
-            if table != "clinics"
-        ),
+        files=tuple(_file(folder, table) for table in rows),
+        ignore_files=("clinics.csv",),
+        tables=tuple(_table(folder / f"{table}.csv", table, codebook) for table in rows),
         facts=_facts(folder / "clinics.csv", codebook) if "clinics" in present else {},
-    )  # fmt: skip
+    )
+
+
+def _file(folder: Path, table: str) -> SourceFile:
+    has_clinic = "clinic_id" in _header(folder / f"{table}.csv")
+    return SourceFile(name=table, path=f"{table}.csv", ignore=("clinic_id",) if has_clinic else ())
+
+
+def _check_clinic(path: Path, clinic_id: str) -> None:
+    """Refuse a file that speaks of another clinic than its folder."""
+    for number, row in enumerate(csv.DictReader(decode(path, "utf-8").splitlines()), start=2):
+        named = row.get("clinic_id")
+        if named and named.strip() != clinic_id:
+            raise InputFileError(
+                f"{path}, row {number}",
+                f'clinic_id is "{named.strip()}", the folder is "{clinic_id}"',
+                do="Give each clinic a folder of its own, named like its clinic_id.",
+            )
 
 
 def _table(path: Path, table: str, codebook: tuple[Variable, ...]) -> TableMapping:

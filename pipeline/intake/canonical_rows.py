@@ -10,14 +10,23 @@ from pipeline.intake.days import count_days
 from pipeline.intake.fills import fill_rows, over_stifles
 from pipeline.intake.mapped import ADDRESS, RAW
 from pipeline.intake.mapping import ClinicMapping
+from pipeline.intake.numbers import RUNNING
 from pipeline.intake.operations import index_operations, place_rows
 from pipeline.intake.parts import KEYS, Part, Reading, key_variables
+from pipeline.intake.words import STOPS
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
 
 Codebook = tuple[Variable, ...]
 PLACE = ("file", "sheet", "row", "block")
 ROW_PLACE = ("file", "sheet", "row")
 FILE_STEP = 1_000_000  # "sulca:order" counts files in steps of this, see parts.py
+
+
+def working_codebook(mapping: ClinicMapping, codebook: Codebook) -> Codebook:
+    """Give the declarations of what the mapping fills, and of what places and numbers a row."""
+    wanted = {*mapping.variables, *KEYS, "clinic_id", *(name for _, name in STOPS)}
+    wanted |= {name for pair in RUNNING.values() for name in pair}
+    return tuple(item for item in codebook if item.name in wanted)
 
 
 def placed_parts(reading: Reading, codebook: Codebook) -> list[Part]:
@@ -62,7 +71,7 @@ def canonical_rows(
             pl.concat_str(pl.lit(f"{clinic_id}/{table}/"), number).alias("row_id"),
             pl.lit(clinic_id).alias("clinic_id"),
         )
-        if table == "animals":
+        if every.height > rows.height:
             folded[table] = doubts_of_folded(every, rows)
         tables[table] = rows
     return tables, folded
@@ -145,8 +154,11 @@ def clinic_row(mapping: ClinicMapping, codebook: Codebook) -> pl.DataFrame:
 
 
 def finished(rows: pl.DataFrame, variables: tuple[Variable, ...]) -> pl.DataFrame:
-    """Give the canonical columns: address, variables, raw texts."""
-    return rows.select(
+    """Give the canonical columns: address, variables, raw texts; null where never mapped."""
+    absent = [item for item in variables if item.name not in rows.columns]
+    nulls = [pl.lit(None, item.dtype).alias(item.name) for item in absent]
+    nulls += [pl.lit(None, pl.String).alias(f"raw:{item.name}") for item in absent]
+    return rows.with_columns(nulls).select(
         *(pl.col(name).cast(dtype) for name, dtype in ADDRESS.items()),
         *(pl.col(item.name).cast(item.dtype) for item in variables),
         *(pl.col(f"raw:{item.name}").alias(f"{RAW}{item.name}") for item in variables),

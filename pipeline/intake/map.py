@@ -13,6 +13,7 @@ from pipeline.intake.canonical_rows import (
     finished,
     placed_parts,
     reported,
+    working_codebook,
 )
 from pipeline.intake.days import date_rows
 from pipeline.intake.ledger import make_ledger, set_aside_rows, sheet_findings, unused_rows
@@ -45,21 +46,22 @@ def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Co
     MappingError
         If the mapping reads a column that an export does not have.
     """
-    reading = read_rows(sheets, mapping, codebook)
-    parts = placed_parts(reading, codebook)
+    working = working_codebook(mapping, codebook)
+    reading = read_rows(sheets, mapping, working)
+    parts = placed_parts(reading, working)
     making = [part for part in parts if not part.table.fills]
     filling = [part for part in parts if part.table.fills]
-    tables, folded = canonical_rows(making, mapping.clinic_id, codebook)
+    tables, folded = canonical_rows(making, mapping.clinic_id, working)
     used = [part.rows.select(ROW_PLACE) for part in making]
-    used += fill_tables(tables, filling, codebook)
+    used += fill_tables(tables, filling, working)
     for table in tables:
-        tables[table] = number_events(tables[table], table, of_table(codebook, table))
-    fill_blanks(tables, mapping.when_blank, {(item.table, item.name): item for item in codebook})
+        tables[table] = number_events(tables[table], table, of_table(working, table))
+    fill_blanks(tables, mapping.when_blank, {(item.table, item.name): item for item in working})
     frames = tables | {"clinics": clinic_row(mapping, codebook)}
     taken = pl.concat([NO_PLACES, *used])
     unread = unused_rows(sheets.values(), reading.set_aside, taken)
     found = [
-        *(account.cell_findings(rows, table, variables=reported(codebook, table),
+        *(account.cell_findings(rows, table, variables=reported(working, table),
                                 clinic_id=mapping.clinic_id)
           for table, rows in (*frames.items(), *folded.items())),
         *sheet_findings(sheets.values(), mapping, unread=unread, reading=reading),
@@ -69,10 +71,10 @@ def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Co
         tables={table: finished(frames[table], of_table(codebook, table))
                 for table in CANONICAL_TABLES},
         findings=pl.concat([cells, account.unknown_words(cells)]),
-        columns=_each(account.header_rows, frames, codebook, mapping.clinic_id),
-        missing=_each(account.missing_rows, frames, codebook, mapping.clinic_id),
-        marks=_each(account.mark_rows, frames, codebook, mapping.clinic_id),
-        dates=_each(date_rows, frames, codebook, mapping.clinic_id),
+        columns=_each(account.header_rows, frames, working, mapping.clinic_id),
+        missing=_each(account.missing_rows, frames, working, mapping.clinic_id),
+        marks=_each(account.mark_rows, frames, working, mapping.clinic_id),
+        dates=_each(date_rows, frames, working, mapping.clinic_id),
         set_aside=set_aside_rows(sheets.values(), reading.set_aside, mapping.clinic_id),
         ledger=make_ledger(sheets.values(), reading.set_aside, used=taken, unread=unread,
                            clinic_id=mapping.clinic_id),

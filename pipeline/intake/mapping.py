@@ -191,10 +191,14 @@ class AllowedIdentifier:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClinicMapping:
-    """One mapping file."""
+    """One mapping file.
+
+    `file_name` is where the facts of the clinic stand, as a study folder shows it.
+    """
 
     clinic_id: str
     path: str
+    file_name: str
     codebook_version: str = ""
     facts: Mapping[str, str] = field(default_factory=dict[str, str])
     grammar: Grammar = field(default_factory=Grammar)
@@ -207,6 +211,10 @@ class ClinicMapping:
     allowed: tuple[AllowedIdentifier, ...] = ()
 
     @property
-    def file_name(self) -> str:
-        """Name the mapping as a study folder shows it."""
-        return f"mappings/{self.clinic_id}.toml"
+    def variables(self) -> frozenset[str]:
+        """Name every variable that the mapping gives a value to."""
+        named = {name for rules in self.when_blank.values() for name in rules}
+        for table in self.tables:
+            named |= {*table.columns, *(name for words in table.lists for name in words.variables)}
+            named |= {name for block in table.blocks for name in block.values}
+        return frozenset(named)

@@ -49,7 +49,8 @@ def read_mapping(path: Path, codebook: tuple[Variable, ...]) -> ClinicMapping:
         for item in top.sections("table")
     )
     mapping = ClinicMapping(
-        clinic_id=clinic_id, path=str(path), grammar=grammar, files=files, tables=tables,
+        clinic_id=clinic_id, path=str(path), file_name=f"mappings/{path.name}",
+        grammar=grammar, files=files, tables=tables,
         codebook_version=top.take("codebook_version", str, ""),
         facts=_facts(top.section("clinic"), codebook),
         ignore_files=top.texts("ignore_files"),

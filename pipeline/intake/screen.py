@@ -15,13 +15,13 @@ from schemas.findings import findings
 
 # Words of headers, English, German, French, Spanish, looked for as whole words.
 HEADER_WORDS: Mapping[str, str] = {
-    "name": r"owners?|clients?|surname|family name|last name|first name|pet ?name|"
+    "name": r"names?$|owners?|clients?|surname|family name|last name|first name|pet ?name|"
             r"besitzer(in)?|halter(in)?|nachname|vorname|familienname|rufname|tiername|"
             r"propri[ée]taire|d[ée]tenteur|nom|pr[ée]nom|nom du propri[ée]taire|"
             r"propietari[oa]|due[ñn][oa]|apellidos?|nombre|titular",
     "phone": r"phone|telephone|mobile|cell ?phone|tel|telefon|telefonnummer|handy|mobil|"
              r"t[ée]l[ée]phone|t[ée]l|portable|tel[ée]fono|m[óo]vil",
-    "email": r"e-?mail|mail|correo|courriel",
+    "email": r"e ?mail|mail|correo|courriel",
     "address": r"address|street|post ?code|postal code|zip|zip code|town|city|"
                r"adresse|anschrift|stra(ß|ss)e|plz|postleitzahl|wohnort|"
                r"rue|code postal|ville|domicilio|calle|c[óo]digo postal|direcci[óo]n",
@@ -30,7 +30,7 @@ HEADER_WORDS: Mapping[str, str] = {
 }  # fmt: skip
 CELL_PATTERNS: Mapping[str, str] = {
     "email": r"[A-Za-z0-9._%+-]+@[A-Za-z0-9.-]+\.[A-Za-z]{2,}",
-    "transponder": r"(?:^|[^0-9])[0-9](?:[ .-]?[0-9]){14}(?:[^0-9]|$)",
+    "transponder": r"\b(?:[0-9]{15}|[0-9]{3}(?:[ .-][0-9]{3}){4}|[0-9]{3}[ .-][0-9]{12})\b",
     "phone": r"(?:\+|\b00)[1-9][0-9]{0,2}[ ()/.-]*[0-9](?:[ ()/.-]{0,2}[0-9]){6,}"
              r"|(?:^|[^0-9/.-])\(?0[0-9]{2,4}\)?[ /-]{1,3}[0-9](?:[ -]?[0-9]){5,}"
              r"|\(?\b[2-9][0-9]{2}\)?[ .-][0-9]{3}[ .-][0-9]{4}\b",
@@ -79,7 +79,8 @@ def screen(
 
 def header_kind(header: str) -> str | None:
     """Name the kind of identifier that a header announces, if any."""
-    words = re.sub(r"[_.:/()]+", " ", header.strip().lower()).strip()
+    words = re.sub(r"[_.:/()-]+", " ", header.strip().lower()).strip()
+    words = re.sub(r"^(?:n°|no|nr|numéro|número|number) (?:de |of )?", "", words)
     for kind, pattern in HEADER_WORDS.items():
         if re.fullmatch(rf"(?:{pattern})(?: (?:of|du|de la|del|des|name|id)\b.*)?", words):
             return None if "lux" in words else kind
