@@ -9,8 +9,10 @@ from schemas.codebook import CANONICAL_TABLES, of_table, read_codebook
 from schemas.tables import gate, table_schema
 
 BOOK = read_codebook()
-GOOD: dict[str, object] = {"clinic_id": "n", "local_stifle": "A:left", "local_animal": "A", "side": "left",
-        "surgery_date": date(2020, 1, 1), "weight_kg": 9.0}  # fmt: skip
+GOOD: dict[str, object] = {
+    "clinic_id": "n", "local_stifle": "A:left", "local_animal": "A", "side": "left",
+    "surgery_date": date(2020, 1, 1), "weight_kg": 9.0,
+}  # fmt: skip
 
 
 def stifles(*rows: dict[str, object]) -> pl.DataFrame:
