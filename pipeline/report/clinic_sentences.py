@@ -49,9 +49,9 @@ def _thanks(view: ClinicView) -> Markup:
 
 
 def _well(view: ClinicView) -> Iterator[Markup]:
-    for item in view.compared("rechecks", "proportion"):
-        if _gap(item) >= 0:
-            yield _recheck_sentence(item, view)
+    ahead = [item for item in view.compared("rechecks", "proportion") if _gap(item) >= 0]
+    if ahead:
+        yield _recheck_sentence(max(ahead, key=_gap), view)
     ledger = view.material.counts.ledger.filter(pl.col("clinic_id") == view.clinic)
     if len(ledger) and not ledger["unreadable"].sum():
         yield Markup("Every row of your files could be read.")
@@ -81,9 +81,9 @@ def _look(view: ClinicView) -> Iterator[Markup]:
                 "more" if row.low > 1 else "fewer",
                 number(estimate_and_interval(row), row.row_id),
             )
-    for item in view.compared("rechecks", "proportion"):
-        if _gap(item) <= -BEHIND:
-            yield _recheck_sentence(item, view)
+    behind = [item for item in view.compared("rechecks", "proportion") if _gap(item) <= -BEHIND]
+    if behind:
+        yield _recheck_sentence(min(behind, key=_gap), view)
     much = [item for item in _missing(view) if (item.own.estimate or 0) >= MUCH_MISSING]
     for item in sorted(much, key=lambda item: -(item.own.estimate or 0)):
         if not view.is_small(item.own.events or 0):

@@ -58,6 +58,13 @@ def effect_rows(rows: Sequence[Estimate], analysis: Analysis) -> list[Estimate]:
     ]
 
 
+def last_ratios(analysis: Analysis, rows: Sequence[Estimate]) -> list[Estimate]:
+    """Ratios of the exposure of an analysis; of those by day, the last day only."""
+    ratios = of(effect_rows(rows, analysis), *sorted(RATIOS))
+    last = max((row.day for row in ratios if row.day is not None), default=None)
+    return [row for row in ratios if row.day in (None, last)]
+
+
 def covariate_rows(rows: Sequence[Estimate], analysis: Analysis) -> list[Estimate]:
     """Ratios of the other terms of the models of an analysis."""
     return [

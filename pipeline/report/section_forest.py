@@ -1,24 +1,16 @@
 """All ratios on one scale."""
 
-from collections.abc import Sequence
-
-from pipeline.plan import Analysis
 from pipeline.report.blocks import Section, paragraph, picture
 from pipeline.report.draw_forest import ForestLine, draw_forest
-from pipeline.report.effects import (
-    effect_name,
-    effect_rows,
-)
+from pipeline.report.effects import effect_name, last_ratios
 from pipeline.report.figures import data_uri, svg_of
 from pipeline.report.material import Material
 from pipeline.report.pictures import Picture, Pictures
-from pipeline.report.rows import of
 from pipeline.report.sentences import (
     versus,
 )
 from pipeline.report.tables import Cell, Line, Table, as_html
-from pipeline.report.text import RATIOS, estimate_and_interval
-from shared.estimate import Estimate
+from pipeline.report.text import estimate_and_interval
 
 
 def forest_section(material: Material, pictures: Pictures) -> Section:
@@ -27,7 +19,7 @@ def forest_section(material: Material, pictures: Pictures) -> Section:
     shown: list[Line] = []
     for question in material.questions:
         rows = [(analysis, row) for analysis in question.analyses
-                for row in forest_rows(analysis, material.rows)]  # fmt: skip
+                for row in last_ratios(analysis, material.rows)]  # fmt: skip
         if rows:
             title = versus(question.lead, material.labels)
             lines.append(ForestLine(title))
@@ -48,10 +40,3 @@ def forest_section(material: Material, pictures: Pictures) -> Section:
     caption = "Ratios of all questions with 95% intervals: hollow squares crude, filled adjusted."
     block = picture(data_uri(svg_of(figure)), alt=alt, caption=caption, numbers=as_html(table))
     return Section("forest", "All ratios together", "All ratios", (block,))
-
-
-def forest_rows(analysis: Analysis, rows: Sequence[Estimate]) -> list[Estimate]:
-    """Ratios for the forest plot; of those by day, the last day only."""
-    ratios = of(effect_rows(rows, analysis), *sorted(RATIOS))
-    last = max((row.day for row in ratios if row.day is not None), default=None)
-    return [row for row in ratios if row.day in (None, last)]

@@ -8,13 +8,13 @@ from pipeline.plan import Analysis
 from pipeline.report.blocks import Section, heading, paragraph
 from pipeline.report.cells import count_cell
 from pipeline.report.counts import count_id
-from pipeline.report.effects import effect_rows
-from pipeline.report.labels import SETS, Labels, plain, small
+from pipeline.report.effects import effect_name, last_ratios
+from pipeline.report.labels import SETS, Labels, small
 from pipeline.report.material import Material, Question
-from pipeline.report.rows import number, of
+from pipeline.report.rows import number
 from pipeline.report.sentences import concern_texts, versus
 from pipeline.report.tables import Cell, Line, Table, as_html
-from pipeline.report.text import RATIOS, estimate_and_interval, whole
+from pipeline.report.text import estimate_and_interval, whole
 from shared.estimate import Estimate
 
 HELD_AS_EVENT, HELD_AS_FREE = "_held_event", "_held_free"
@@ -97,8 +97,8 @@ def held_table(material: Material) -> Table:
 
 def main_effects(analysis: Analysis, rows: Sequence[Estimate]) -> list[Estimate]:
     """Give the adjusted ratios of an analysis, or the crude ones where it has no others."""
-    ratios = of(effect_rows(rows, analysis), *sorted(RATIOS))
-    adjusted = [row for row in ratios if row.adjustment == "adjusted"]
+    ratios = last_ratios(analysis, rows)
+    adjusted = [row for row in ratios if row.adjustment != "crude"]
     return adjusted or ratios
 
 
@@ -136,7 +136,7 @@ def _lines(analysis: Analysis, material: Material, *, first: str = "") -> list[L
         Line(
             first + small(title) if first else title,
             (
-                Cell(plain(row.measure)),
+                Cell(effect_name(row)),
                 Cell(estimate_and_interval(row), row.row_id, concerns=concern_texts(row)),
                 count_cell(row.n, row.row_id),
                 count_cell(row.events, row.row_id),

@@ -10,7 +10,7 @@ from pipeline.report.material import Material
 from pipeline.report.rows import distinct, of
 from pipeline.report.sentences import concern_texts
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
-from pipeline.report.text import HIDDEN, day_text, estimate_and_interval, estimate_text, whole
+from pipeline.report.text import HIDDEN, day_text, estimate_and_interval, fixed, whole
 from shared.estimate import Estimate
 
 PER_100 = "per_100"
@@ -88,7 +88,7 @@ def _cell(row: Estimate | None, recheck: Estimate | None) -> Cell:
         return EMPTY
     detail = "few stifles" if row.n is None else f"{whole(row.n)} stifles"
     if recheck is not None and recheck.estimate is not None:
-        detail += f"; {estimate_text(recheck)} of 100 rechecked"
+        detail += f"\n{fixed(100 * recheck.estimate, 0)} of 100 rechecked"
     few = (row.n or 0) < FEWEST and not HIDDEN & set(row.concerns)
     text = "too few" if few and row.estimate is None else estimate_and_interval(row)
     concerns = () if few else concern_texts(row)

@@ -1,15 +1,25 @@
-"""A small study written by hand: every number is invented, to see how numbers are shown."""
+"""A small study: simulated stifles described by the real stages, models' numbers by hand."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import polars as pl
 import pytest
 
-from pipeline.report.counts import CheckedCounts, count_checked
+from pipeline.cohort import Cohort, build_cohort
+from pipeline.compare import compare
+from pipeline.descriptives import describe, precision_rows
+from pipeline.link import link
+from pipeline.plan import parse_analyses
+from pipeline.report.clinic_pages import write_clinic_pages
+from pipeline.report.counts import count_checked
+from pipeline.report.pages import write_report
+from pipeline.report.public import write_public
+from pipeline.simulate.simulated import simulate_study
 from pipeline.study import Study, read_study
-from schemas.codebook import Variable, read_codebook
+from schemas.codebook import read_codebook
 from schemas.findings import findings
 from shared.estimate import Estimate, results_frame
 
@@ -86,21 +96,8 @@ levels = ["wedge_recession", "block_recession"]
 adjust_for = ["grade_preop", "clinic_id"]
 """
 ARMS = ("wedge_recession", "block_recession")
-CLINICS = ("northgate", "valleyside", "lakehead", "harbourton", "plateauville")
+CLINICS = ("harbour", "lake", "north", "plateau", "valley")
 DAYS = (91.0, 183.0, 365.0)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Given:
-    """What the report is written from."""
-
-    results: pl.DataFrame
-    curves: pl.DataFrame
-    flow: pl.DataFrame
-    study: Study
-    codebook: tuple[Variable, ...]
-    counts: CheckedCounts
-    run_info: Mapping[str, Any]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,29 +109,54 @@ class _Checked:
 
 
 @pytest.fixture(scope="session")
-def given(tmp_path_factory: pytest.TempPathFactory) -> Given:
+def given(tmp_path_factory: pytest.TempPathFactory) -> SimpleNamespace:
     folder = tmp_path_factory.mktemp("study")
     (folder / "study.toml").write_text(PLAN, "utf-8")
     for clinic in CLINICS:
         (folder / "exports" / clinic).mkdir(parents=True)
-    return Given(
-        results=results_frame(_rows()),
-        curves=_curves(),
-        flow=_flow(),
-        study=read_study(folder),
-        codebook=_codebook(),
-        counts=count_checked(_checked()),
+    study, codebook = read_study(folder), read_codebook(folder)
+    cohort = _cohort(study)
+    plans = parse_analyses(list(study.analyses))
+    described = [*describe(cohort.table, study, codebook, events=cohort.events),
+                 *precision_rows(cohort.table, plans)]  # fmt: skip
+    compared = compare(cohort.table, study)
+    rows = results_frame([*described, *_risks(), *_hazards()])
+    return SimpleNamespace(
+        results=pl.concat([rows, compared.results]),
+        curves=pl.concat([compared.curves, _curves()], how="diagonal_relaxed"),
+        flow=cohort.flow,
+        study=study,
+        codebook=codebook,
+        checked_counts=count_checked(_checked()),
         run_info={
             "versions": {"python": "3.11.0", "sulca": "0.1.0"},
             "fingerprints": {"study.toml": "ab" * 32},
             "data_lock": dict.fromkeys(CLINICS, "2025-03-31"),
             "deviations": ("eligibility.grades was 2, 3, 4, and is now 1, 2, 3, 4.",),
         },
-    )
+    )  # fmt: skip
 
 
-def _rows() -> list[Estimate]:
-    return [*_risks(), *_hazards()]
+@pytest.fixture(scope="session")
+def pages(given: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Folder with report, clinic pages and what may be published."""
+    out = tmp_path_factory.mktemp("out")
+    for write in (write_report, write_clinic_pages, write_public):
+        write(out, **vars(given))
+    return out
+
+
+def _cohort(study: Study) -> Cohort:
+    """Simulated canonical tables, as if all rows had been accepted."""
+    tables = {
+        name: frame.with_columns(
+            row_id=pl.concat_str(pl.lit(f"{name}/"), pl.int_range(pl.len()).cast(pl.String)),
+            file=pl.lit("x.csv"), sheet=pl.lit(""), row=pl.int_range(pl.len()), block=pl.lit(""),
+            derived=pl.lit(value=False),
+        )
+        for name, frame in simulate_study(1, 240).tables.items()
+    }  # fmt: skip
+    return build_cohort(link(tables, _checked().holds), study)
 
 
 def _risks() -> list[Estimate]:
@@ -214,29 +236,6 @@ def _curves() -> pl.DataFrame:
     return pl.DataFrame(points)
 
 
-def _flow() -> pl.DataFrame:
-    steps = (
-        ("received", "Operations received", "", 0),
-        ("first", "First surgery on the joint", "Earlier surgery on the joint", 10),
-        ("dogs", "Dogs", "Cats", 3),
-        ("recheck", "With an adequate recheck", "No recheck with palpation", 80),
-    )
-    rows: list[dict[str, Any]] = []
-    for clinic, size in (("all", 560), *((name, 112) for name in CLINICS)):
-        left = size
-        for step, (name, label, why, gone) in enumerate(steps):
-            share = gone if clinic == "all" else gone // 5
-            left -= share
-            rows.append(
-                {
-                    "step": step, "name": name, "label": label, "clinic_id": clinic,
-                    "operations": left + 20, "animals": left - 30, "stifles": left,
-                    "left_operations": share, "left_stifles": share, "why": why,
-                }
-            )  # fmt: skip
-    return pl.DataFrame(rows)
-
-
 def _checked() -> _Checked:
     ledger = pl.DataFrame(
         [
@@ -267,33 +266,3 @@ def _checked() -> _Checked:
         ]
     )  # fmt: skip
     return _Checked(ledger=ledger, ledger_rows=rows, findings=found, holds=holds)
-
-
-def _codebook() -> tuple[Variable, ...]:
-    known = read_codebook()
-    names = {item.name for item in known}
-    states = {
-        "relux_state": (
-            "Reluxation",
-            {
-                "reluxation": "Reluxation",
-                "death": "Death",
-                "amputation": "Amputation",
-                "other_revision": "Other revision",
-            },
-        ),
-        "implant_state": (
-            "Implant complication",
-            {"implant_complication": "Implant complication", "death": "Death"},
-        ),
-    }
-    own = [
-        Variable(
-            table="cohort", name=name, label=label, kind="category", unit="", codes=codes,
-            limits=None, usual=None, required="", required_when="", core="", refers_to="",
-            role="outcome", definition="As defined in the protocol", source="invented",
-        )
-        for name, (label, codes) in states.items()
-        if name not in names
-    ]  # fmt: skip
-    return (*known, *own)

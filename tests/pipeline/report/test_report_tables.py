@@ -8,11 +8,12 @@ import pytest
 
 from pipeline.report.tables import Cell, Line, Table, as_csv, as_html
 
+MINDED = Cell("12 (8 to 17)", "a/risk", concerns=("few & small",))
 TABLE = Table(
     id="t", caption="Counts <b>", columns=("Breed", "Stifles"),
     lines=(
         Line("Group"),
-        Line("<script>alert(1)</script>", (Cell("12 (8 to 17)", "a/risk", note="few & small"),)),
+        Line("<script>alert(1)</script>", (MINDED,)),
         Line("=cmd", (Cell("-3"),)),
     ),
 )  # fmt: skip
@@ -49,6 +50,12 @@ def test_text_of_the_data_never_becomes_a_tag() -> None:
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in html
     assert "Counts &lt;b&gt;" in html
     assert "few &amp; small" in html
+
+
+def test_what_is_to_be_minded_stands_under_the_table_by_a_letter() -> None:
+    html = as_html(TABLE)
+    assert '<a href="#t-a">a</a>' in html
+    assert '<li id="t-a"><sup>a</sup> few &amp; small</li>' in html
 
 
 def test_csv_holds_text_and_address_and_no_formula() -> None:
