@@ -123,18 +123,18 @@ def _each_text_once(own: pl.DataFrame) -> pl.DataFrame:
     others = own.filter(~pl.col("rule").is_in(list(CELLS)))
     counted = texts.with_columns(n=pl.len().over(by)).unique(by, keep="first", maintain_order=True)
     several = pl.col("n") > 1
+    told = pl.concat_str("says", pl.lit(" This text stands in "), "n", pl.lit(" rows."))
+    every = pl.concat_str(pl.lit('every "'), "value", pl.lit('"'))
     once = counted.with_columns(
-        pl.when(several).then(pl.format("{} This text stands in {} rows.", "says", "n"))
-        .otherwise(pl.col("says")).alias("says"),
-        pl.when(several).then(pl.format('every "{}"', "value")).otherwise(pl.col("key"))
-        .alias("key"),
-    ).drop("n")  # fmt: skip
+        pl.when(several).then(told).otherwise(pl.col("says")).alias("says"),
+        pl.when(several).then(every).otherwise(pl.col("key")).alias("key"),
+    ).drop("n")
     return pl.concat([others, once])
 
 
 def _also() -> pl.Expr:
     return pl.when(pl.col("same") > 1).then(
-        pl.format(" The same question concerns {} rows.", pl.col("same"))
+        pl.concat_str(pl.lit(" The same question concerns "), "same", pl.lit(" rows."))
     ).otherwise(pl.lit(""))  # fmt: skip
 
 

@@ -128,7 +128,7 @@ def _revisions(later: pl.DataFrame, tables: Frames) -> pl.DataFrame:
     )
     made = later.select(
         "clinic_id", local_stifle="first_stifle", revision_day="days",
-        row_id=pl.format("{}/revision", "row_id"), file="file", sheet="sheet", row="row",
+        row_id=pl.concat_str("row_id", pl.lit("/revision")), file="file", sheet="sheet", row="row",
         block="block", revision_clinic_id="clinic_id", derived=pl.lit(value=True),
     )  # fmt: skip
     why = (

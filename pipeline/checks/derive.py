@@ -35,7 +35,7 @@ def add_reluxations(tables: Frames, frames: Frames) -> dict[str, pl.DataFrame]:
         .join(highest, on=STIFLE, how="left", maintain_order="left")
         .select(
             *STIFLE, "file", "sheet", "row", "block", "complication_type",
-            row_id=pl.format("{}/{}", "row_id", "complication_type"),
+            row_id=pl.concat_str("row_id", pl.lit("/"), "complication_type"),
             complication_no=pl.col("highest").fill_null(0)
             + pl.int_range(1, pl.len() + 1).over(STIFLE, order_by="recheck_day"),
             detected_day="recheck_day", intraoperative=pl.lit(value=False),

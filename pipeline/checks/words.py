@@ -120,7 +120,11 @@ def _others(hit: Hit, rows: pl.DataFrame, variables: Variables) -> pl.Expr:
     if not shown:
         return pl.lit("")
     joined = pl.concat_str(shown, separator="; ", ignore_nulls=True)
-    return pl.when(joined == "").then(pl.lit("")).otherwise(pl.format(" ({})", joined))
+    return (
+        pl.when(joined == "")
+        .then(pl.lit(""))
+        .otherwise(pl.concat_str(pl.lit(" ("), joined, pl.lit(")")))
+    )
 
 
 def _with_header(rows: pl.DataFrame, headers: Headers) -> pl.DataFrame:
@@ -151,7 +155,8 @@ def _once(rows: pl.DataFrame, once: str) -> pl.DataFrame:
     return first.with_columns(
         **whole, row=pl.lit(None, pl.Int64),
         key=pl.col("file") if once == "file" else pl.lit("whole export"),
-        says=pl.format("{} It concerns {} {}.", pl.col("says").str.replace(r" \(.*\)$", ""),
-                       "n_rows", pl.when(pl.col("n_rows") == 1).then(pl.lit("row"))
-                       .otherwise(pl.lit("rows"))),
+        says=pl.concat_str(
+            pl.col("says").str.replace(r" \(.*\)$", ""), pl.lit(" It concerns "), "n_rows",
+            pl.when(pl.col("n_rows") == 1).then(pl.lit(" row.")).otherwise(pl.lit(" rows.")),
+        ),
     ).select(*FINDING_SCHEMA)  # fmt: skip

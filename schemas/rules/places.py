@@ -58,7 +58,7 @@ def later_operations(frames: Frames) -> pl.DataFrame:
     again = _joint_again(frames).filter(pl.col("surgery_date") > pl.col("first_date"))
     days = (pl.col("surgery_date") - pl.col("first_date")).dt.total_days()
     return again.with_columns(
-        detail=pl.format("First operation {} days before.", days.cast(pl.String))
+        detail=pl.concat_str(pl.lit("First operation "), days, pl.lit(" days before."))
     )
 
 

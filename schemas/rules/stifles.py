@@ -44,7 +44,9 @@ def _known_later(frames: Frames) -> pl.DataFrame:
             pl.col("end_of_followup_day") < pl.col("last"),
             pl.col("end_status").is_in(DEAD).not_().fill_null(value=True),
         )
-        .with_columns(detail=pl.format("The last event is on day {}.", pl.col("last")))
+        .with_columns(  # not pl.format: it panics on a column with an empty chunk (polars 2.1)
+            detail=pl.concat_str(pl.lit("The last event is on day "), "last", pl.lit("."))
+        )
     )
 
 
