@@ -162,9 +162,9 @@ def _whole(numbers: pl.Series, variable: Variable, converted: bool) -> pl.Series
         return numbers
     rounded = (numbers + 0.5).floor()
     if converted:
-        return rounded.cast(pl.Int64)
+        return rounded.cast(pl.Int64, strict=False)
     return numbers.to_frame("v").select(
-        pl.when(pl.col("v") == pl.col("v").round(0)).then("v").cast(pl.Int64)
+        pl.when(pl.col("v") == pl.col("v").round(0)).then("v").cast(pl.Int64, strict=False)
     ).to_series()  # fmt: skip
 
 

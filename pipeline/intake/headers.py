@@ -35,6 +35,17 @@ def check_headers(sheet: Sheet, named: Iterable[str], mapping_path: str) -> None
             )
 
 
+def check_pieces(sheet: Sheet, table: TableMapping, mapping_path: str) -> None:
+    """Refuse a name for a part of a cell that is a column of the export already."""
+    made = group_names(table.pieces.pattern) if table.pieces else ()
+    for name in made:
+        if name in sheet.rows.columns:
+            raise MappingError(
+                f"{mapping_path}, pieces", f'"{name}" is a column of {sheet.file} already',
+                do="Give the group of the pattern another name.",
+            )  # fmt: skip
+
+
 def check_file_columns(sheet: Sheet, source: SourceFile, mapping_path: str) -> None:
     """Refuse set-aside rules and ignored columns that the export does not have."""
     rules: list[Condition] = [item for rule in source.set_aside for item in rule.when]

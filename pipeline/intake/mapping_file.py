@@ -13,7 +13,7 @@ from pipeline.intake.mapping import (
     SourceFile,
 )
 from pipeline.intake.mapping_table import read_table
-from pipeline.intake.mapping_words import read_condition, typed_code
+from pipeline.intake.mapping_words import checked_formats, read_condition, typed_code
 from pipeline.intake.numbers import LATEST_EVENT
 from pipeline.intake.section import Section, known
 from schemas.codebook import CANONICAL_TABLES, Variable, by_name, of_table
@@ -106,7 +106,7 @@ def _grammar(top: Section) -> Grammar:
     grammar = Grammar(
         decimal=numbers.take("decimal", str, "."),
         group=numbers.take("group", str, ""),
-        date_formats=dates.texts("formats") or ("YYYY-MM-DD",),
+        date_formats=checked_formats(dates.texts("formats"), dates.where) or ("YYYY-MM-DD",),
         months={name.lower(): months.take(name, int, 0) for name in months.content},
         durations={word.lower(): unit for unit in DURATIONS for word in durations.texts(unit)},
         gauge_mm={gauge: gauges.number(gauge) for gauge in gauges.content},

@@ -27,7 +27,7 @@ def _word(part: Section, variables: Mapping[str, Variable]) -> Word:
     if bool(texts) == bool(pattern):
         raise MappingError(part.where, 'one of "is" and "pattern" is wanted', do='Add is = ["…"].')
     try:
-        re.compile(pattern)
+        groups = re.compile(pattern).groups
     except re.error as error:
         raise MappingError(
             part.where, f'the pattern "{pattern}" is wrong: {error}', do="Mend the pattern."
@@ -38,6 +38,12 @@ def _word(part: Section, variables: Mapping[str, Variable]) -> Word:
         missing=_reasons(part.section("missing"), variables),
     )
     part.done()
+    named = [int(digit) for code in word.sets.values() for digit in re.findall(r"\$(\d)", code)]
+    if max(named, default=0) > groups:
+        raise MappingError(
+            part.where, f'the pattern "{pattern}" has {groups} groups, ${max(named)} is asked for',
+            do="Put what is meant in brackets.",
+        )  # fmt: skip
     return word
 
 

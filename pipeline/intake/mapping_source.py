@@ -5,7 +5,8 @@ from collections.abc import Mapping
 from pipeline.intake.mapping import MISSING_REASONS, OPERATIONS, Source
 from pipeline.intake.mapping_words import (
     canonical_code,
-    checked_pattern,
+    checked_formats,
+    checked_group,
     known_unit,
     wanted_codes,
 )
@@ -46,11 +47,11 @@ def _source(
     source = Source(
         columns=part.texts("column"),
         value=None if value is None else canonical_code(value, variable, where),
-        pattern=checked_pattern(part.take("pattern", str, ""), where),
+        pattern=checked_group(part.take("pattern", str, ""), where),
         codes=codes, notes=notes, unit=unit, units=units,
         other_texts=part.one_of("other_texts", ("refuse", "keep"), _others(variable)),
         reads=part.one_of("as", READERS, ""),
-        formats=part.texts("format"),
+        formats=checked_formats(part.texts("format"), where),
         out_of=part.take("out_of", int, 0) or None,
         missing={word.lower(): reason for reason in MISSING_REASONS
                  for word in missing.texts(reason)},

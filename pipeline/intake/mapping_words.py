@@ -69,6 +69,29 @@ def known_unit(unit: str, variable: Variable, where: str) -> str:
     return known(unit, (*target, "gauge") if variable.unit == "mm" else target, f"{where}, unit")
 
 
+def checked_formats(formats: tuple[str, ...], where: str) -> tuple[str, ...]:
+    """Refuse a date format without day, month or year, or with a letter that means nothing."""
+    for form in formats:
+        letters = "".join(sorted(char for char in form if char.isalpha()))
+        if letters not in ("DDMMYY", "DDMMYYYY", "DDMMMYY", "DDMMMYYYY"):
+            raise MappingError(
+                f"{where}, formats",
+                f'"{form}" is no date format',
+                do='Use DD, MM or MMM, and YYYY or YY: "DD.MM.YYYY", "DD-MMM-YY".',
+            )
+    return formats
+
+
+def checked_group(pattern: str, where: str) -> str:
+    """Refuse a pattern that does not say in brackets which part is to be read."""
+    checked_pattern(pattern, where)
+    if pattern and not pl.Series([""]).str.extract_groups(pattern).struct.fields:
+        raise MappingError(
+            where, f'the pattern "{pattern}" has no group', do='Add brackets: "^([0-9])x".'
+        )
+    return pattern
+
+
 def checked_pattern(pattern: str, where: str) -> str:
     """Refuse a pattern that is no regular expression."""
     try:

@@ -7,7 +7,13 @@ import polars as pl
 
 from pipeline.intake.blocks import in_block
 from pipeline.intake.choose import part_set_aside
-from pipeline.intake.headers import check_file_columns, check_headers, columns_left, columns_read
+from pipeline.intake.headers import (
+    check_file_columns,
+    check_headers,
+    check_pieces,
+    columns_left,
+    columns_read,
+)
 from pipeline.intake.mapping import ClinicMapping, Grammar, SourceFile, TableMapping
 from pipeline.intake.rows import working_rows
 from pipeline.intake.sheet import Sheet
@@ -59,6 +65,7 @@ def read_rows(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Cod
             )
             for number, block in enumerate(table.blocks):
                 one = in_block(table, block, sheet.header)
+                check_pieces(sheet, one, mapping.path)
                 check_headers(sheet, columns_read(one), mapping.path)
                 read += columns_read(one)
                 made = working_rows(rows, one, sheet=sheet, variables=variables, grammar=grammar)

@@ -1,10 +1,13 @@
 """A mapping file that is wrong is refused with the place and the nearest right word."""
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
 from pipeline.intake.mapped import Mapped
+from pipeline.intake.mapping_file import read_mapping
+from schemas.codebook import Variable
 from shared.errors import InputFileError, MappingError, StudyError
 
 EXPORT = "Case,Limb,Op,Kg\nA1,L,2021-03-04,4.2\n"
@@ -88,6 +91,8 @@ def test_the_mapping_itself_is_right(map_export: Read) -> None:
         ("[clinic]", 'clinic_id = "klinik"\n[clinic]', ("the file is called clinic.toml",)),
         ("[clinic]", "[clinic", ("this is no TOML",)),
         ("[clinic]", '[dates]\nmonths = { mar = "3" }\n[clinic]', ("no whole number",)),
+        ('"Kg"', '{ column = "Kg", pattern = "^x" }', ("has no group",)),
+        ("[clinic]", '[dates]\nformats = ["dd/mm"]\n[clinic]', ("is no date format",)),
         ('L = "left"', 'L = "left", l = "right"', ("differ only in case",)),
     ],
 )
@@ -101,6 +106,17 @@ def test_a_wrong_mapping_is_one_message_with_place_and_remedy(
         assert word in str(error.value)
     assert error.value.do
     assert error.value.exit_code == 2
+
+
+def test_the_filled_example_of_the_readme_is_a_valid_mapping(
+    tmp_path: Path, codebook: tuple[Variable, ...]
+) -> None:
+    readme = Path(__file__).parents[3] / "pipeline" / "intake" / "README.md"
+    example = readme.read_text("utf-8").split("```toml\n")[1].split("```")[0]
+    (tmp_path / "valley.toml").write_text(example, "utf-8")
+    mapping = read_mapping(tmp_path / "valley.toml", codebook)
+    assert [table.fills for table in mapping.tables] == [False, False, True]
+    assert len(mapping.tables[1].blocks) == 8
 
 
 def test_a_variable_cannot_be_mapped_twice(map_export: Read) -> None:
