@@ -67,7 +67,7 @@ def _images(tables: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
     """One reading of the osteotomy depth per image taken after surgery, by one rater."""
     moved = tables["procedures"].filter(pl.col("osteotomy_depth_mm").is_not_null())
     made = moved.select(
-        "clinic_id", "local_stifle", image_id=pl.format("I-{}", "local_stifle"),
+        "clinic_id", "local_stifle", image_id=pl.concat_str(pl.lit("I-"), "local_stifle"),
         image_day=pl.lit(0), time_point=pl.lit("immediate_postoperative"),
         measure=pl.lit("osteotomy_depth_mm"), value="osteotomy_depth_mm", rater_id=pl.lit("R1"),
         read_no=pl.lit(1), rater_blinded=pl.lit(value=True), calibrated=pl.lit(value=True),

@@ -62,7 +62,7 @@ def estimates_of(job: tuple[int, bool]) -> list[dict[str, object]]:
 def _addressed(name: str, frame: pl.DataFrame) -> pl.DataFrame:
     number = pl.int_range(1, pl.len() + 1)
     return frame.select(
-        pl.format("{}/{}", pl.lit(name), number).alias("row_id"), file=pl.lit(""),
+        (pl.lit(f"{name}/") + number.cast(pl.String)).alias("row_id"), file=pl.lit(""),
         sheet=pl.lit(""), row=number, block=pl.lit(""),
     ).hstack(frame).with_columns(derived=pl.lit(value=False))  # fmt: skip
 
