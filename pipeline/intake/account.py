@@ -123,16 +123,20 @@ def unknown_words(found: pl.DataFrame) -> pl.DataFrame:
         .sort([*place, "column", "len", "word"], descending=[False] * 4 + [True, False])
     )  # fmt: skip
     columns = words.group_by([*place, "column"], maintain_order=True).agg(
-        pl.format('"{}" ({})', "word", "len").str.join(", ").alias("words")
+        pl.concat_str(pl.lit('"'), "word", pl.lit('" ('), "len", pl.lit(")"))
+        .str.join(", ")
+        .alias("words")
     )
     listed = columns.group_by(place, maintain_order=True).agg(
-        pl.format("{}: {}", "column", "words").str.join("; ").alias("says")
+        pl.concat_str("column", pl.lit(": "), "words").str.join("; ").alias("says")
     )
     return listed.select(
         *place, rule=pl.lit("M09"), action=pl.lit("ask"), table=pl.lit(""), row_id=pl.lit(""),
         key=pl.lit(""), row=pl.lit(None, pl.Int64), column=pl.lit(""), variable=pl.lit(""),
         value=pl.lit(""),
-        says=pl.format("Words without a meaning, with their counts: {}.", "says"),
+        says=pl.concat_str(
+            pl.lit("Words without a meaning, with their counts: "), "says", pl.lit(".")
+        ),
         fix=pl.lit("Tell the coordinator what each means, or correct them."),
         holds=pl.lit(""),
     ).select(*FINDING_SCHEMA).cast(FINDING_CASTS)  # fmt: skip
