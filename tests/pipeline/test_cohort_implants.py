@@ -87,13 +87,15 @@ def test_unplanned_removal_with_no_other_type_counts() -> None:
 
 
 def test_unplanned_removal_of_a_coded_complication_is_no_second_event() -> None:
-    course = {
-        "rechecks": [visit(200)], "implants": [implant("k_wire", 80, "migration")],
-        "complications": [event("implant_irritation", 60, treatment="implant_removal")],
-    }  # fmt: skip
-    row = outcome(course=course)
-    assert (row["irritation_day"], row["implant_day"]) == (60, 60)
-    assert row["hardware_state"] != "hardware_complication"
+    coded = event("implant_irritation", 60, treatment="implant_removal")
+    rows = outcomes(*(
+        joint(course={"rechecks": [visit(200)], "complications": [coded],
+                      "implants": [implant("k_wire", day, "migration")]})
+        for day in (60, 80)
+    ))  # fmt: skip
+    for row in rows:
+        assert (row["irritation_day"], row["implant_day"]) == (60, 60)
+        assert row["hardware_state"] != "hardware_complication"
 
 
 def test_removal_for_infection_is_infection_and_ends_the_time_at_risk() -> None:
