@@ -117,7 +117,12 @@ def _maximum_likelihood(data: LogisticData, *, separated: bool) -> LogisticFit |
 
 
 def _firth(analysis: Analysis, data: LogisticData) -> FirthFit:
+    """Fit by penalised likelihood; where there is an exposure, limits and tests are its own.
+
+    Profiles take long, and what an exposure is adjusted for is not there to be read.
+    """
+    exposure = [column.name for column in data.design.columns if column.term == analysis.exposure]
     return fit_firth(
         data.design.matrix, data.outcome, weights=data.used, confidence=analysis.confidence,
-        names=data.design.names,
+        names=data.design.names, limits_for=exposure or None,
     )  # fmt: skip
