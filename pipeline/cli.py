@@ -167,9 +167,13 @@ def _run(folder: Path, until: str, *, quiet: bool, as_json: bool) -> "Run":
     from pipeline.run import run_study
 
     with Progress("Running", quiet=quiet or as_json) as on_step:
-        done = run_study(folder, until=until, on_step=on_step)
+        done = run_study(folder, until=until, on_step=on_step, say=_say(quiet or as_json))
     finish(done.summary, quiet=quiet, as_json=as_json)
     return done
+
+
+def _say(silent: bool) -> Callable[[str], None]:
+    return (lambda _text: None) if silent else (lambda text: typer.echo(text))
 
 
 def main() -> None:

@@ -96,7 +96,7 @@ def run_study(
     on_step("writing")
     clinics = done.checked.tables["clinics"]
     record = run_record(done.study, clinics, previous=previous, until=until)
-    write.write_run(done, record=record, until=until)
+    write.write_run(done, record=record, until=until, previous=previous)
     write.write_record(out, record, seconds=time.monotonic() - started)
     return replace(done, summary=summary_of(done, until=until))
 

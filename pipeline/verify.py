@@ -81,6 +81,9 @@ def _copy_inputs(folder: Path, again: Path, manifest: Mapping[str, Any]) -> None
         elif source.exists():
             shutil.copy(source, again / name)
     (again / "out").mkdir()
+    last_round = folder / "out" / "queries" / "last_round"
+    if last_round.is_dir():
+        shutil.copytree(last_round, again / "out" / "queries" / "last_round")
     # Deviations are told against the plan of the first analysis, which only run.json knows.
     kept = {"first_analysis": manifest.get("first_analysis")}
     (again / "out" / "run.json").write_text(json.dumps(kept), encoding="utf-8")

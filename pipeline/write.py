@@ -1,12 +1,12 @@
 """Everything a run writes, in one place; each file whole or not at all."""
 
-import json
 import shutil
-from collections.abc import Iterable
+import tempfile
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
@@ -23,16 +23,30 @@ from pipeline.report.pages import write_report
 from pipeline.report.public import write_public
 from schemas.codebook import of_table
 from shared.estimate import Estimate
-from shared.files import write_csv, write_parquet, write_text
+from shared.files import write_bytes, write_csv, write_parquet, write_text
 
 if TYPE_CHECKING:
     from pipeline.run import Run
 
 
-def write_run(done: "Run", *, record: Record, until: str) -> None:
-    """Write what the stages made below ``out`` of the study folder."""
+def write_run(
+    done: "Run", *, record: Record, until: str, previous: Mapping[str, Any] | None
+) -> None:
+    """Write what the stages made below ``out`` of the study folder.
+
+    Parameters
+    ----------
+    done
+        What the stages made.
+    record
+        What the run was made from; the report prints it.
+    until
+        The last stage of the run.
+    previous
+        The run.json of the last run: a query asked then is open now, not new.
+    """
     out = done.study.folder / "out"
-    write_queries(done.findings, out / "queries", clinics=done.study.clinics)
+    _write_queries(done, out / "queries", record, previous)
     _write_tables(done, out / "tables")
     if done.cohort is None:
         return
@@ -71,6 +85,26 @@ def precision_text(rows: Iterable[Estimate]) -> str:
         by_analysis.setdefault(row.analysis, []).append(said)
     lines += [f"  {name}: {', '.join(said)}" for name, said in by_analysis.items()]
     return "\n".join(lines)
+
+
+def _write_queries(
+    done: "Run", folder: Path, record: Record, previous: Mapping[str, Any] | None
+) -> None:
+    """Write the query lists; a round ends when exports, mappings or corrections change."""
+    last = folder / "last_round"
+    if previous and previous.get("inputs") and _round(previous["inputs"]) != _round(record.inputs):
+        shutil.rmtree(last, ignore_errors=True)
+        for path in sorted(folder.glob("*.csv")):
+            write_bytes(last / path.name, path.read_bytes())
+    write_queries(
+        done.findings, folder, clinics=done.study.clinics, codebook=done.codebook,
+        previous=last if last.is_dir() else None,
+    )  # fmt: skip
+
+
+def _round(inputs: Mapping[str, str]) -> dict[str, str]:
+    return {name: mark for name, mark in inputs.items()
+            if name.startswith(("exports/", "mappings/", "corrections"))}  # fmt: skip
 
 
 def _write_tables(done: "Run", folder: Path) -> None:
@@ -119,7 +153,16 @@ def _cohort_dictionary(done: "Run") -> pl.DataFrame:
 
 
 def _write_pages(done: "Run", out: Path, record: Record) -> None:
+    """Write all pages into a draft folder, then put them in place of the earlier ones."""
     assert done.cohort is not None
     assert done.curves is not None
-    for stale in ("report", "clinics", "public"):
-        shutil.rmtree(out / stale, ignore_errors=True)
+    with tempfile.TemporaryDirectory(prefix=".pages-", dir=out) as draft:
+        for write_part in (write_report, write_clinic_pages, write_public):
+            write_part(
+                Path(draft), results=done.results, curves=done.curves, flow=done.cohort.flow,
+                study=done.study, codebook=done.codebook,
+                checked_counts=count_checked(done.checked), run_info=record.for_report(),
+            )  # fmt: skip
+        for part in sorted(Path(draft).iterdir()):
+            shutil.rmtree(out / part.name, ignore_errors=True)
+            part.rename(out / part.name)
