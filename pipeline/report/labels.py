@@ -37,6 +37,7 @@ SETS = {
     "C": "first operated stifle of each animal",
     "D": "transpositions held with K-wires",
 }
+NOTHING = {"None": "No"}
 TRAILING = (" used", " done", " seen")
 COLUMN = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 
@@ -66,7 +67,7 @@ class Labels:
         known = self.variables.get(column or "")
         codes = known.codes if known else {}
         if code in codes:
-            return codes[code]
+            return NOTHING.get(codes[code], codes[code])
         if code in MISSING:
             return MISSING[code].capitalize()
         kept = known is not None and known.kind == "string" and column != "clinic_id"

@@ -26,9 +26,9 @@ def public_rows(
     kept = [row for row in rows if not _tells_a_clinic(row, set(clinics))]
     counts = {row.row_id: _count(row) for row in kept if row.measure in COUNTED}
     known = {row_id: count for row_id, count in counts.items() if count is not None}
-    gone = hidden(known, _sums(kept), smallest=smallest)
+    sensitive = {row.row_id for row in kept if _has_small_number(row, smallest)}
+    gone = hidden(known, _sums(kept), sensitive=sensitive, smallest=smallest)
     small = {row_id for row_id, count in known.items() if 0 < count < smallest}
-    gone |= {row.row_id for row in kept if _has_small_number(row, smallest)}
     risky = {_place(row) for row in kept if row.measure == "risk" and row.row_id in gone}
     return tuple(
         _hide(row, small=row.row_id in small)

@@ -69,7 +69,7 @@ def precision_section(material: Material) -> Section:
         lines += [Line(versus(question.lead, material.labels) or question.text), *here]
     if lines:
         table = Table(
-            id="precision",
+            id="precision-expected",
             caption="Precision to expect, blind to the arms",
             columns=(
                 "Analysis", "Stifles", "Events", "Events per parameter", "Width of the interval",

@@ -5,13 +5,13 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from pipeline.plan import Analysis
-from pipeline.report.blocks import Section, heading, paragraph
+from pipeline.report.blocks import Section, paragraph
 from pipeline.report.cells import count_cell
 from pipeline.report.counts import count_id
-from pipeline.report.effects import effect_name, last_ratios
+from pipeline.report.effects import effect_name, effect_rows, last_ratios
 from pipeline.report.labels import SETS, Labels, small
 from pipeline.report.material import Material, Question
-from pipeline.report.rows import number
+from pipeline.report.rows import number, of
 from pipeline.report.sentences import concern_texts, versus
 from pipeline.report.tables import Cell, Line, Table, as_html
 from pipeline.report.text import estimate_and_interval, whole
@@ -57,10 +57,10 @@ def held_section(material: Material) -> Section:
             for item in question.sensitivities
             if (item.event or "").endswith((HELD_AS_EVENT, HELD_AS_FREE))
         ]
-        lines = [line for item in bounds for line in _lines(item, material)]
+        lines = [line for item in bounds for line in _bound_lines(item, material)]
         if lines:
             title = versus(question.lead, material.labels)
-            blocks += [heading(title), as_html(_table(f"held-{question.id}", title, lines))]
+            blocks.append(as_html(_table(f"held-{question.id}", title, lines)))
     return Section("held", "Stifles that wait for an answer", "Held stifles", tuple(blocks))
 
 
@@ -92,7 +92,9 @@ def held_table(material: Material) -> Table:
         for target in sorted({target for target, _ in found})
     )
     columns = ("What is held", *(material.labels.clinic(clinic) for clinic in clinics))
-    return Table(id="held", caption="Held stifles by clinic", columns=columns, lines=lines)
+    return Table(
+        id="held-by-clinic", caption="Held stifles by clinic", columns=columns, lines=lines
+    )
 
 
 def main_effects(analysis: Analysis, rows: Sequence[Estimate]) -> list[Estimate]:
@@ -124,23 +126,34 @@ def _question_table(question: Question, material: Material) -> Table:
 def _table(table_id: str, title: str, lines: Sequence[Line]) -> Table:
     return Table(
         id=table_id,
-        caption=f"{title}: adjusted ratios",
-        columns=("Rule", "Measure", "Ratio (95% interval)", "Stifles", "Events"),
+        caption=f"{title}: adjusted",
+        columns=("Rule", "Measure", "Estimate (95% interval)", "Stifles", "Events"),
         lines=tuple(lines),
     )
 
 
+def _bound_lines(analysis: Analysis, material: Material) -> list[Line]:
+    """Difference of the last day first, then the ratios."""
+    differences = of(effect_rows(material.rows, analysis), "risk_difference")
+    last = max((row.day or 0.0 for row in differences), default=None)
+    chosen = [row for row in differences if row.day == last and row.adjustment != "crude"]
+    title = rule_title(analysis, material.labels)
+    return [_line(title, row) for row in chosen] + _lines(analysis, material)
+
+
 def _lines(analysis: Analysis, material: Material, *, first: str = "") -> list[Line]:
     title = rule_title(analysis, material.labels)
-    return [
-        Line(
-            first + small(title) if first else title,
-            (
-                Cell(effect_name(row)),
-                Cell(estimate_and_interval(row), row.row_id, concerns=concern_texts(row)),
-                count_cell(row.n, row.row_id),
-                count_cell(row.events, row.row_id),
-            ),
-        )
-        for row in main_effects(analysis, material.rows)
-    ]
+    said = first + small(title) if first else title
+    return [_line(said, row) for row in main_effects(analysis, material.rows)]
+
+
+def _line(title: str, row: Estimate) -> Line:
+    return Line(
+        title,
+        (
+            Cell(effect_name(row)),
+            Cell(estimate_and_interval(row), row.row_id, concerns=concern_texts(row)),
+            count_cell(row.n, row.row_id),
+            count_cell(row.events, row.row_id),
+        ),
+    )

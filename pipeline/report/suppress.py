@@ -1,6 +1,6 @@
 """Small counts are hidden, and so is what would reveal them by subtraction."""
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Mapping, Sequence
 from typing import TypeVar
 
 Key = TypeVar("Key", bound=Hashable)
@@ -12,7 +12,11 @@ def shown_count(count: int, *, smallest: int = 5) -> str:
 
 
 def hidden(
-    counts: Mapping[Key, int], sums: Sequence[Sequence[Key]] = (), *, smallest: int = 5
+    counts: Mapping[Key, int],
+    sums: Sequence[Sequence[Key]] = (),
+    *,
+    sensitive: Collection[Key] = (),
+    smallest: int = 5,
 ) -> frozenset[Key]:
     """Say which counts must not be shown.
 
@@ -23,6 +27,8 @@ def hidden(
     sums
         Keys that are bound by a sum whose total is printed or known: where one alone is hidden
         it can be had by subtraction, so the smallest of the others is hidden with it, zeros too.
+    sensitive
+        Keys to hide whatever their count, for what stands beside it.
     smallest
         The least count that may be shown, other than zero.
 
@@ -31,7 +37,7 @@ def hidden(
     frozenset
         Keys to hide. In no sum of `sums` is exactly one key hidden.
     """
-    gone = {key for key, count in counts.items() if 0 < count < smallest}
+    gone = {key for key, count in counts.items() if 0 < count < smallest} | set(sensitive)
     changed = True
     while changed:
         changed = False

@@ -24,7 +24,7 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chro
     options.binary_location = BROWSER
     for flag in ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run",
                  "--disable-background-networking", "--disable-component-update",
-                 "--disable-sync", "--disable-dev-shm-usage",
+                 "--disable-sync", "--disable-dev-shm-usage", "--hide-scrollbars",
                  f"--user-data-dir={tmp_path_factory.mktemp('browser')}"):  # fmt: skip
         options.add_argument(flag)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
