@@ -87,6 +87,7 @@ def test_a_recorded_reluxation_counts_without_any_recheck() -> None:
     row = outcome(course={"complications": [event("reluxation", 60, last_negative_day=20)]})
     assert (row["relux_day"], row["relux_state"], row["set_b"]) == (60, "reluxation", True)
     assert (row["relux_left"], row["relux_right"]) == (20, 60)
+    assert (row["relux_important_day"], row["relux_important_state"]) == (60, "censored")
 
 
 def test_instability_at_the_end_of_surgery_is_no_reluxation() -> None:
@@ -241,6 +242,7 @@ def test_nothing_after_the_data_lock_is_seen() -> None:
     )
     row = only(locked)
     assert (row["relux_day"], row["relux_state"], row["admin_end_day"]) == (42, "censored", 200)
+    assert (row["last_contact_day"], row["implant_day"]) == (200, 200)
     assert locked.counts["rows_after_lock"] == 1
 
 
