@@ -28,11 +28,11 @@ def _pair_dead(row: Record, case: Case) -> bool:
 
 
 def _healed_before(row: Record, case: Case) -> bool:
-    found = (
-        datetime.strptime(str(row["Date found"]), "%d/%m/%Y").date() if row["Date found"] else None
-    )
+    if not row.get("Date found"):
+        return False
+    found = datetime.strptime(str(row["Date found"]), "%d/%m/%Y").date()
     return bool(case.facts["ttt_done"]) and any(
-        visit["osteotomy_healing"] == "complete" and found and visit["date"] < found
+        visit["osteotomy_healing"] == "complete" and visit["date"] < found
         for visit in case.rechecks
     )
 
