@@ -13,7 +13,8 @@ from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.mapping_file import read_mapping
 from pipeline.intake.read import read_file
 from pipeline.intake.screen import screen
-from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version
+from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version, read_codebook
+from schemas.codebook_history import changed_since
 from schemas.findings import findings
 from shared.errors import InputFileError, MappingError, nearest
 
@@ -53,7 +54,7 @@ def read_clinic(folder: Path, clinic_id: str, codebook: Codebook) -> Mapped:
     """Read, screen and map the export of one clinic of a study folder."""
     export = folder / "exports" / clinic_id
     mapping = clinic_mapping(folder, clinic_id, codebook)
-    found: list[pl.DataFrame] = [_other_version(mapping, codebook), _other_files(export, mapping)]
+    found: list[pl.DataFrame] = [_other_version(mapping), _other_files(export, mapping)]
     sheets = {}
     for source in mapping.files:
         sheet, seen = screen(read_file(export, source), clinic_id, mapping.allowed)
@@ -86,14 +87,17 @@ def together(clinics: Sequence[Mapped]) -> Mapped:
     )  # fmt: skip
 
 
-def _other_version(mapping: ClinicMapping, codebook: Codebook) -> pl.DataFrame:
-    current = codebook_version(codebook)
-    if mapping.codebook_version in ("", current):
+def _other_version(mapping: ClinicMapping) -> pl.DataFrame:
+    """Ask about a mapping written for another codebook; a study's own variables do not count."""
+    declared = read_codebook()
+    if mapping.codebook_version in ("", codebook_version(declared)):
         return findings()
+    changed = changed_since(mapping.codebook_version, declared)
+    named = "that version is not known here" if changed is None else ", ".join(changed)
     return findings([{
         "rule": "M15", "action": "ask", "clinic_id": mapping.clinic_id, "file": mapping.file_name,
         "says": f"The mapping was written for codebook {mapping.codebook_version}; "
-                f"this is codebook {current}.",
+                f"this is codebook {codebook_version(declared)}. Changed since: {named}.",
         "fix": "Go through the changed variables, then write the new version into the mapping.",
     }])  # fmt: skip
 
