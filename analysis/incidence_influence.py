@@ -19,7 +19,8 @@ from analysis.kernels.cause_specific import (
     row_incidence,
 )
 from analysis.kernels.cox_influence import score_residuals
-from analysis.kernels.cox_likelihood import RiskSums, risk_sums, sums_while_at_risk
+from analysis.kernels.cox_likelihood import RiskSums, risk_sums
+from analysis.kernels.cox_slots import on_all_slots, sums_while_at_risk
 
 
 def standardised_risks(
@@ -111,7 +112,7 @@ def _through_model(source: _Source, grid: DayGrid, effect: FloatArray, arm: int)
     pull_on_slot *= source.slot_scale
     hazard = grid.spread(data, sums.hazard[:, 0] * source.slot_scale)[grid.stratum]
     on_beta = terms.T @ (relative * (hazard * effect).sum(axis=1))
-    moved = sums.square_0 * sums.s1[:, 0] - sums.square_1 * sums.s1_deaths[:, 0]
+    moved = sums.square_0 * sums.s1[:, 0] - sums.square_1 * on_all_slots(data, sums.s1_deaths)[:, 0]
     on_beta -= (pull_on_slot @ moved) * data.scale
     by_row = source.scores @ on_beta + _through_baseline(source, pull_on_slot)
     if fit.rows.weights is not None:

@@ -7,16 +7,23 @@ by weights is not the same as one by copied rows under Efron's ties: copies woul
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import LinAlgError, cho_factor, cho_solve
 
 from analysis.arrays import BoolArray, FloatArray
 from analysis.kernels.cox_data import CoxData, prepare_cox
-from analysis.kernels.cox_likelihood import Ties, gradient, information, risk_sums
+from analysis.kernels.cox_likelihood import (
+    Ties,
+    expected_weights,
+    gradient,
+    information,
+    pairs_of_terms,
+    risk_sums,
+)
 
 __all__ = ["CoxBatch", "CoxData", "Ties", "fit_cox_batch", "prepare_cox"]
 
 MOST_STEPS = 30
 CACHE_BYTES = 1_000_000  # rows times weight vectors that stay in the processor's cache
+LARGEST_PAIRS = 30_000_000  # numbers: products of terms that are kept for a batch
 STEP_TOLERANCE = 1e-9
 LARGEST_EFFECT = 30.0  # log hazard ratio per standard deviation beyond which a fit has run away
 
@@ -76,9 +83,11 @@ def fit_cox_batch(
         return _fit_chunk(data, None, ties=ties, start=start, tolerance=tolerance)
     used = np.ascontiguousarray(weights, np.float64)
     width = max(1, min(256, CACHE_BYTES // (8 * max(len(data.rows), 1))))
+    few = data.x.shape[0] * data.x.shape[1] ** 2 <= LARGEST_PAIRS
+    pairs = pairs_of_terms(data) if few else None
     parts = [
         _fit_chunk(data, used[data.rows, low : low + width],
-                   ties=ties, start=start, tolerance=tolerance)
+                   ties=ties, start=start, tolerance=tolerance, pairs=pairs)
         for low in range(0, used.shape[1], width)
     ]  # fmt: skip
     return CoxBatch(
@@ -98,6 +107,7 @@ def _fit_chunk(
     ties: Ties,
     start: FloatArray | None,
     tolerance: float,
+    pairs: FloatArray | None = None,
 ) -> CoxBatch:
     """Step all fits of a chunk together; one that has converged is left alone."""
     terms, fits = data.x.shape[1], 1 if weights is None else weights.shape[1]
@@ -118,8 +128,9 @@ def _fit_chunk(
         share[active[worse]] /= 2
         share[better], origin[:, better] = 1.0, beta[:, better]
         best[better] = sums.log_likelihood[~worse]
-        second[better] = information(data, sums)[~worse]
-        first = gradient(data, sums, chosen)[:, ~worse]
+        rows = expected_weights(data, sums)
+        second[better] = information(data, sums, row_weights=rows, pairs=pairs)[~worse]
+        first = gradient(data, sums, chosen, row_weights=rows)[:, ~worse]
         step[:, better] = _solve(second[better], first)
         beta[:, active] = origin[:, active] + share[active] * step[:, active]
         small = (np.abs(step[:, active]) <= tolerance).all(axis=0)
@@ -131,14 +142,17 @@ def _fit_chunk(
 
 def _solve(second: FloatArray, first: FloatArray) -> FloatArray:
     """Newton steps, shape (p, B); NaN where the information is singular."""
-    out = np.full_like(first, np.nan)
-    for place in range(first.shape[1]):
-        try:
-            factor = cho_factor(second[place], check_finite=False)
-            out[:, place] = cho_solve(factor, first[:, place], check_finite=False)
-        except (LinAlgError, ValueError):
-            continue
-    return out
+    try:
+        return np.asarray(np.linalg.solve(second, first.T[:, :, None])[:, :, 0].T, np.float64)
+    except np.linalg.LinAlgError:
+        return np.column_stack([_solve_one(one, first[:, k]) for k, one in enumerate(second)])
+
+
+def _solve_one(second: FloatArray, first: FloatArray) -> FloatArray:
+    try:
+        return np.asarray(np.linalg.solve(second, first), np.float64)
+    except np.linalg.LinAlgError:
+        return np.full_like(first, np.nan)
 
 
 def _in_units(

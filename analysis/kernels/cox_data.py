@@ -15,10 +15,22 @@ ROUNDING = 1e-12  # spread below this share of a column's size is rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TiedDeaths:
+    """Slots with several deaths; J of them. Places are in ``CoxData.deaths``."""
+
+    slots: IntArray  # (J,)
+    deaths: IntArray  # all deaths of these slots, slot by slot
+    start: IntArray  # (J,) first of `deaths` of each slot
+    later: IntArray  # all but the first death of each slot
+    later_place: IntArray  # which of the J slots each of `later` belongs to
+    later_start: IntArray  # (J,) first of `later` of each slot
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CoxData:
     """Rows at risk at one event at least, sorted by their last slot; m rows, K slots, p terms."""
 
-    x: FloatArray  # (m, p) centred, in units of the column's standard deviation
+    design: FloatArray  # (m, 1 + p) a constant, then the terms `x`
     first: IntArray  # (m,) first slot at which the row is at risk
     stop: IntArray  # (m,) one past the last slot
     rows: IntArray  # (m,) place of each row in the input
@@ -29,12 +41,18 @@ class CoxData:
     death_slot: IntArray  # (d,)
     death_rank: IntArray  # (d,) 0, 1, ... among the deaths of a slot
     death_start: IntArray  # (K,) first death of each slot
+    ties: TiedDeaths
     slot_day: FloatArray  # (K,)
     slot_stratum: IntArray  # (K,) number of the stratum, as in `strata` of the input
     slot_bounds: IntArray  # first slot of each stratum with events, and K at the end
     centre: FloatArray  # (p,)
     scale: FloatArray  # (p,)
     n_rows: int  # rows in the input
+
+    @property
+    def x(self) -> FloatArray:
+        """Terms, shape (m, p): centred, in units of the column's standard deviation."""
+        return self.design[:, 1:]
 
     @property
     def tied(self) -> bool:
@@ -108,20 +126,42 @@ def _in_slots(
     deaths = np.flatnonzero(event[rows])
     death_slot = stop[deaths] - 1
     death_start = np.searchsorted(death_slot, slots)
-    centre = x.mean(axis=0) if len(x) else np.zeros(x.shape[1])
-    x = np.ascontiguousarray(x - centre)
-    scale = np.sqrt(np.einsum("ij,ij->j", x, x) / max(len(x), 1))
-    constant = scale <= ROUNDING * np.maximum(np.abs(centre), np.abs(x).max(axis=0, initial=0.0))
-    scale[constant] = 1.0
-    x /= scale
-    x[:, constant] = 0.0
+    design, centre, scale = _scaled(x)
+    death_rank = np.arange(len(deaths)) - death_start[death_slot]
     return CoxData(
-        x=x, first=first, stop=stop, rows=rows, row_start=np.searchsorted(stop, slots + 1),
+        design=design, first=first, stop=stop, rows=rows,
+        row_start=np.searchsorted(stop, slots + 1),
         late=late, late_start=np.searchsorted(first[late], slots + 1),
         deaths=deaths, death_slot=death_slot, death_start=death_start,
-        death_rank=np.arange(len(deaths)) - death_start[death_slot],
+        death_rank=death_rank, ties=_tied_deaths(death_slot, death_rank),
         slot_day=slot_day, slot_stratum=slot_stratum, slot_bounds=bounds,
         centre=centre, scale=scale, n_rows=len(event),
+    )  # fmt: skip
+
+
+def _scaled(x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Centre and scale the terms beside a constant; a column without spread becomes nil."""
+    rows, terms = x.shape
+    centre = x.mean(axis=0) if rows else np.zeros(terms)
+    design = np.ones((rows, 1 + terms))
+    inner = design[:, 1:]
+    np.subtract(x, centre, out=inner)
+    scale = np.sqrt(np.einsum("ij,ij->j", inner, inner) / max(rows, 1))
+    largest = np.abs(x).max(axis=0, initial=0.0)
+    constant = scale <= ROUNDING * np.maximum(np.abs(centre), largest)
+    scale[constant] = 1.0
+    inner /= scale
+    inner[:, constant] = 0.0
+    return design, centre, scale
+
+
+def _tied_deaths(slot: IntArray, rank: IntArray) -> TiedDeaths:
+    later = np.flatnonzero(rank > 0)
+    slots, later_place = np.unique(slot[later], return_inverse=True)
+    deaths = np.flatnonzero(np.isin(slot, slots))
+    return TiedDeaths(
+        slots=slots, deaths=deaths, start=np.searchsorted(slot[deaths], slots),
+        later=later, later_place=later_place, later_start=np.searchsorted(slot[later], slots),
     )  # fmt: skip
 
 

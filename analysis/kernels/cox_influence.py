@@ -4,7 +4,8 @@ import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.kernels.cox_data import CoxData
-from analysis.kernels.cox_likelihood import RiskSums, sums_while_at_risk
+from analysis.kernels.cox_likelihood import RiskSums
+from analysis.kernels.cox_slots import on_all_slots, sums_while_at_risk
 
 
 def score_residuals(data: CoxData, sums: RiskSums) -> FloatArray:
@@ -14,7 +15,7 @@ def score_residuals(data: CoxData, sums: RiskSums) -> FloatArray:
     1989;84:1074-1078, with Efron's ties as R's ``residuals(type = "score")``.
     """
     hazard, tied = sums.hazard, sums.hazard_tied
-    s1, s1_deaths = sums.s1[:, 0], sums.s1_deaths[:, 0]
+    s1, s1_deaths = sums.s1[:, 0], on_all_slots(data, sums.s1_deaths)[:, 0]
     pull = sums.square_0 * s1 - sums.square_1 * s1_deaths
     cumulated = sums_while_at_risk(data, hazard)
     cumulated_pull = sums_while_at_risk(data, pull)

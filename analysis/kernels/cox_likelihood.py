@@ -6,17 +6,15 @@ The second moment of the terms is never cumulated: summed over slots it is X' di
 """
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
-from scipy.sparse import csr_array
 
-from analysis.arrays import BoolArray, FloatArray, IntArray
+from analysis.arrays import FloatArray, IntArray
 from analysis.kernels.cox_data import CoxData
+from analysis.kernels.cox_slots import risk_set_totals, sums_while_at_risk
 
 Ties = Literal["efron", "breslow"]
-LOST_DIGITS = 1e-10  # what late entry may leave of a risk sum before it is summed anew
 GRAM_ROWS = 16_384
 
 
@@ -26,7 +24,7 @@ class RiskSums:
 
     `hazard` and the others are sums over the deaths l of a slot, with f = l/d and den the risk
     set that death sees: hazard w/den, hazard_tied f w/den, and square_0, _1, _2 of w/den^2
-    times 1, f, f^2. Centring of the risks per stratum is in `shift`.
+    times 1, f, f^2. Risks are relative to the largest of their stratum, exp(`shift`).
     """
 
     relative: FloatArray  # (m, B) relative hazard
@@ -34,29 +32,15 @@ class RiskSums:
     shift: FloatArray  # (strata, B) largest linear predictor of each stratum
     s0: FloatArray  # (K, B)
     s1: FloatArray  # (K, B, p)
-    s1_deaths: FloatArray  # (K, B, p), zero without ties
+    s1_deaths: FloatArray  # (tied slots, B, p)
     thin: IntArray  # slots of which late entry took most digits
     death_weight: FloatArray  # (K, B) weight of the deaths
-    hazard: FloatArray
-    hazard_tied: FloatArray
-    square_0: FloatArray
-    square_1: FloatArray
-    square_2: FloatArray
+    hazard: FloatArray  # (K, B)
+    hazard_tied: FloatArray  # (K, B)
+    square_0: FloatArray  # (K, B)
+    square_1: FloatArray  # (K, B)
+    square_2: FloatArray  # (K, B)
     log_likelihood: FloatArray  # (B,)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Partial:
-    """Risk sums before the ties are dealt with."""
-
-    relative: FloatArray
-    risk: FloatArray
-    shift: FloatArray
-    s0: FloatArray
-    s1: FloatArray
-    thin: IntArray
-    death_weights: FloatArray  # (d, B)
-    event_eta: FloatArray  # (d, B)
 
 
 def risk_sums(
@@ -66,172 +50,170 @@ def risk_sums(
     eta = data.x @ beta
     row_bounds = data.row_start[data.slot_bounds[:-1]]
     shift = np.maximum.reduceat(eta, row_bounds, axis=0)
-    eta -= np.repeat(shift, np.diff(np.append(row_bounds, len(eta))), axis=0)
+    if len(row_bounds) == 1:
+        eta -= shift
+    else:
+        eta -= np.repeat(shift, np.diff(np.append(row_bounds, len(eta))), axis=0)
     event_eta = eta[data.deaths]
-    relative = np.exp(eta)
+    relative = np.exp(eta, out=eta)
     risk = relative if weights is None else relative * weights
-    s0, thin = _totals(data, risk)
-    s1 = risk_set_moments(data, risk, data.x, thin=thin)
-    death_weights = np.ones_like(event_eta) if weights is None else weights[data.deaths]
-    partial = _Partial(relative=relative, risk=risk, shift=shift, s0=s0, s1=s1,
-                       thin=thin, death_weights=death_weights, event_eta=event_eta)  # fmt: skip
-    return _ties(data, partial, ties)
+    totals, thin = risk_set_totals(data, risk)
+    weight = np.ones_like(event_eta) if weights is None else weights[data.deaths]
+    sums, fallen = _over_deaths(data, totals, risk, weight, efron=ties == "efron" and data.tied)
+    return RiskSums(
+        relative=relative, risk=risk, shift=shift, s0=totals[:, :, 0], s1=totals[:, :, 1:],
+        s1_deaths=sums[6][:, :, 1:], thin=thin, death_weight=sums[0], hazard=sums[1],
+        hazard_tied=sums[2], square_0=sums[3], square_1=sums[4], square_2=sums[5],
+        log_likelihood=np.einsum("db,db->b", weight, event_eta) - fallen,
+    )  # fmt: skip
 
 
 def gradient(
-    data: CoxData, sums: RiskSums, weights: FloatArray | None, multiplier: FloatArray | None = None
+    data: CoxData,
+    sums: RiskSums,
+    weights: FloatArray | None,
+    multiplier: FloatArray | None = None,
+    *,
+    row_weights: FloatArray | None = None,
 ) -> FloatArray:
-    """First derivative, shape (p, B); each slot counted `multiplier` (K,) times."""
-    factor = np.ones(len(data.slot_day)) if multiplier is None else multiplier
-    event_x = data.x[data.deaths] * factor[data.death_slot, None]
+    """First derivative, shape (p, B); each slot counted `multiplier` (K,) times.
+
+    `row_weights` are the ``expected_weights``, where they are known already.
+    """
+    event_x = data.x[data.deaths]
+    if multiplier is not None:
+        event_x = event_x * multiplier[data.death_slot, None]
     if weights is None:
         seen = np.repeat(event_x.sum(axis=0)[:, None], sums.s0.shape[1], axis=1)
     else:
         seen = event_x.T @ weights[data.deaths]
-    return seen - data.x.T @ _row_weights(data, sums, factor)
+    if row_weights is None:
+        row_weights = expected_weights(data, sums, multiplier)
+    return seen - data.x.T @ row_weights
 
 
-def information(data: CoxData, sums: RiskSums, multiplier: FloatArray | None = None) -> FloatArray:
-    """Minus the second derivative, shape (B, p, p); each slot counted `multiplier` (K,) times."""
-    factor = np.ones(len(data.slot_day)) if multiplier is None else multiplier
-    first = _grams(data.x, _row_weights(data, sums, factor))
-    weight = factor[:, None, None]
-    pull = sums.square_0[:, :, None] * sums.s1 * weight
-    s1 = sums.s1.transpose(1, 2, 0)
-    if data.tied:
-        pull -= sums.square_1[:, :, None] * sums.s1_deaths * weight
-        back = sums.square_2[:, :, None] * sums.s1_deaths - sums.square_1[:, :, None] * sums.s1
-        tied = np.matmul(sums.s1_deaths.transpose(1, 2, 0), (back * weight).transpose(1, 0, 2))
-        first -= tied
-    first -= np.matmul(s1, pull.transpose(1, 0, 2))
+def information(
+    data: CoxData,
+    sums: RiskSums,
+    multiplier: FloatArray | None = None,
+    *,
+    row_weights: FloatArray | None = None,
+    pairs: FloatArray | None = None,
+) -> FloatArray:
+    """Minus the second derivative, shape (B, p, p); each slot counted `multiplier` (K,) times.
+
+    `row_weights` are the ``expected_weights``, where they are known already; `pairs` are the
+    products that ``pairs_of_terms`` makes, for loops over many weight vectors.
+    """
+    if row_weights is None:
+        row_weights = expected_weights(data, sums, multiplier)
+    if pairs is None:
+        first = _grams(data.x, row_weights)
+    else:
+        first = _unpacked(row_weights.T @ pairs, data.x.shape[1])
+    factor = 1.0 if multiplier is None else multiplier[:, None]
+    pull = (sums.square_0 * factor)[:, :, None] * sums.s1
+    if len(sums.s1_deaths):
+        slots = data.ties.slots
+        factor = 1.0 if multiplier is None else multiplier[slots, None]
+        once, twice = (sums.square_1[slots] * factor)[:, :, None], sums.square_2[slots] * factor
+        pull[slots] -= once * sums.s1_deaths
+        back = twice[:, :, None] * sums.s1_deaths - once * sums.s1[slots]
+        first -= _crossed(sums.s1_deaths, back)
+    first -= _crossed(sums.s1, pull)
     return (first + first.transpose(0, 2, 1)) / 2
 
 
-def reverse_sums(data: CoxData, values: FloatArray) -> FloatArray:
-    """Sum each slot with the later ones of its stratum (never a total minus a part)."""
-    out = np.empty_like(values)
-    for low, high in pairwise(data.slot_bounds):
-        np.cumsum(values[low:high][::-1], axis=0, out=out[low:high][::-1])
-    return out
+def pairs_of_terms(data: CoxData) -> FloatArray:
+    """Products of every two terms of each row, shape (m, p (p + 1) / 2)."""
+    first, second = np.triu_indices(data.x.shape[1])
+    return data.x[:, first] * data.x[:, second]
 
 
-def sums_while_at_risk(data: CoxData, values: FloatArray) -> FloatArray:
-    """Sum slot values, shape (K, ...), over the slots at which each row is at risk: (m, ...)."""
-    running = np.empty_like(values)
-    for low, high in pairwise(data.slot_bounds):
-        np.cumsum(values[low:high], axis=0, out=running[low:high])
-    counts = np.diff(np.append(data.row_start, len(data.stop)))
-    out = np.repeat(running, counts, axis=0)
-    if len(data.late):
-        out[data.late] -= running[data.first[data.late] - 1]
-    return out
-
-
-def _row_weights(data: CoxData, sums: RiskSums, factor: FloatArray) -> FloatArray:
+def expected_weights(
+    data: CoxData, sums: RiskSums, multiplier: FloatArray | None = None
+) -> FloatArray:
     """Weight of each row in the expected terms, (m, B): risk times cumulated hazard."""
-    out = sums_while_at_risk(data, sums.hazard * factor[:, None])
+    factor = 1.0 if multiplier is None else multiplier[:, None]
+    out = sums_while_at_risk(data, sums.hazard * factor)
     if data.tied:
-        out[data.deaths] -= (sums.hazard_tied * factor[:, None])[data.death_slot]
+        out[data.deaths] -= (sums.hazard_tied * factor)[data.death_slot]
     out *= sums.risk
     return out
 
 
-def _ties(data: CoxData, sums: _Partial, ties: Ties) -> RiskSums:
-    """Let each death of a slot see its risk set; a death of weight zero counts for none."""
-    start, slot, s0, weight = data.death_start, data.death_slot, sums.s0, sums.death_weights
-    total = np.add.reduceat(weight, start, axis=0)
-    s1_deaths = np.zeros_like(sums.s1)
-    if ties == "efron" and data.tied:
-        count = np.add.reduceat((weight > 0).astype(np.float64), start, axis=0)
-        mean = total / np.maximum(count, 1.0)
-        own = sums.risk[data.deaths]
-        share = data.death_rank[:, None] / np.maximum(count, 1.0)[slot]
-        active = data.death_rank[:, None] < count[slot]
-        s1_deaths = _tied_moments(data, own)
-        each, seen = mean[slot], s0[slot] - share * np.add.reduceat(own, start, axis=0)[slot]
-    else:
-        start = np.arange(len(s0))
-        share, active, each, seen = np.zeros_like(s0), total > 0, total, s0
-    inverse = np.divide(1.0, seen, out=np.zeros_like(seen), where=active)
-    log_seen = np.log(seen, out=np.zeros_like(seen), where=active)
+def _over_deaths(
+    data: CoxData, totals: FloatArray, risk: FloatArray, weight: FloatArray, *, efron: bool
+) -> tuple[list[FloatArray], FloatArray]:
+    """Let each death of a slot see its risk set; a death of weight zero counts for none.
+
+    Gives death_weight, hazard, hazard_tied, square_0, _1, _2 (K, B), the moments of the tied
+    deaths, and the sum of weighted logs of what the deaths see (B,).
+    """
+    s0 = totals[:, :, 0]
+    total = np.add.reduceat(weight, data.death_start, axis=0)
+    count = total
+    if efron:
+        count = np.add.reduceat(weight > 0, data.death_start, axis=0, dtype=np.float64)
+    each = total / np.maximum(count, 1.0) if efron else total
+    there = total > 0
+    inverse = np.divide(1.0, s0, out=np.zeros_like(s0), where=there)
+    logs = np.log(s0, out=np.zeros_like(s0), where=there)
+    fallen = np.einsum("kb,kb->b", each, logs)
     hazard = each * inverse
     square = hazard * inverse
-    parts = (hazard, share * hazard, square, share * square, share * share * square)
-    grouped = [np.add.reduceat(part, start, axis=0) for part in parts]
-    return RiskSums(
-        relative=sums.relative, risk=sums.risk, shift=sums.shift, s0=s0, s1=sums.s1,
-        s1_deaths=s1_deaths, thin=sums.thin, death_weight=total,
-        hazard=grouped[0], hazard_tied=grouped[1],
-        square_0=grouped[2], square_1=grouped[3], square_2=grouped[4],
-        log_likelihood=(weight * sums.event_eta).sum(axis=0)
-        - (np.where(active, each, 0.0) * log_seen).sum(axis=0),
-    )  # fmt: skip
+    nil = np.zeros_like(hazard)
+    sums = [total, hazard, nil, square, nil.copy(), nil.copy(), np.empty((0, *totals.shape[1:]))]
+    if efron:
+        fallen = fallen + _later_deaths(data, sums, (s0, each, count), risk)
+    return sums, fallen
 
 
-def _tied_moments(data: CoxData, own: FloatArray) -> FloatArray:
-    """Sum risk times terms over the deaths of each slot, shape (K, B, p)."""
-    moments = own[:, :, None] * data.x[data.deaths][:, None, :]
-    return np.add.reduceat(moments, data.death_start, axis=0)
-
-
-def _slot_moments(risk: FloatArray, x: FloatArray, start: IntArray) -> FloatArray:
-    """Sum risk times terms over the consecutive rows of each slot, shape (K, B, p)."""
-    bounds = np.append(start, len(x))
-    if risk.shape[1] == 1:
-        indicator = csr_array((risk[:, 0], np.arange(len(x)), bounds), shape=(len(start), len(x)))
-        return np.asarray(indicator @ x)[:, None, :]
-    out = np.zeros((len(start), risk.shape[1], x.shape[1]))
-    places = bounds.tolist()
-    for slot, (low, high) in enumerate(pairwise(places)):
-        if high > low:
-            np.matmul(risk[low:high].T, x[low:high], out=out[slot])
-    return out
-
-
-def _totals(data: CoxData, risk: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Sum the risk of each risk set, (K, B); name the slots where late entry took most digits."""
-    total = reverse_sums(data, np.add.reduceat(risk, data.row_start, axis=0))
-    if not len(data.late):
-        return total, np.empty(0, np.int64)
-    ones = np.ones((len(data.late), 1))
-    absent = reverse_sums(data, _slot_moments(risk[data.late], ones, data.late_start))[:, :, 0]
-    left = total - absent
-    thin = np.flatnonzero((left < LOST_DIGITS * absent).any(axis=1))
-    for slot in thin.tolist():
-        left[slot] = risk[_present(data, slot)].sum(axis=0)
-    return left, thin
-
-
-def risk_set_moments(
-    data: CoxData, risk: FloatArray, columns: FloatArray, *, thin: IntArray
+def _later_deaths(
+    data: CoxData,
+    sums: list[FloatArray],
+    first: tuple[FloatArray, FloatArray, FloatArray],
+    risk: FloatArray,
 ) -> FloatArray:
-    """Sum risk times columns, shape (m, q), over each risk set: (K, B, q).
-
-    Slots in `thin` are summed anew, not by taking out the rows that enter later.
-    """
-    total = reverse_sums(data, _slot_moments(risk, columns, data.row_start))
-    if len(data.late):
-        later = _slot_moments(risk[data.late], columns[data.late], data.late_start)
-        total -= reverse_sums(data, later)
-    for slot in thin.tolist():
-        present = _present(data, slot)
-        total[slot] = risk[present].T @ columns[present]
-    return total
-
-
-def _present(data: CoxData, slot: int) -> BoolArray:
-    return (data.first <= slot) & (data.stop > slot)
+    """Add the second and later deaths of tied slots to `sums`; give their weighted logs, (B,)."""
+    ties, (s0, each, count) = data.ties, first
+    own = data.deaths[ties.deaths]
+    moments = risk[own][:, :, None] * data.design[own][:, None, :]
+    moments = np.add.reduceat(moments, ties.start, axis=0)
+    slot, rank = data.death_slot[ties.later], data.death_rank[ties.later][:, None]
+    share = rank / np.maximum(count[slot], 1.0)
+    seen = s0[slot] - share * moments[ties.later_place, :, 0]
+    there = rank < count[slot]
+    inverse = np.divide(1.0, seen, out=np.zeros_like(seen), where=there)
+    logs = np.log(seen, out=np.zeros_like(seen), where=there)
+    hazard = np.where(there, each[slot], 0.0) * inverse
+    square = hazard * inverse
+    parts = (hazard, share * hazard, square, share * square, share * share * square)
+    for place, part in enumerate(parts, start=1):
+        sums[place][ties.slots] += np.add.reduceat(part, ties.later_start, axis=0)
+    sums[6] = moments
+    return np.einsum("kb,kb->b", np.where(there, each[slot], 0.0), logs)
 
 
 def _grams(x: FloatArray, row_weights: FloatArray) -> FloatArray:
     """X' diag(v) X for each column v of `row_weights`, shape (B, p, p)."""
-    rows, terms = x.shape
-    out = np.zeros((row_weights.shape[1], terms, terms))
-    for low in range(0, rows, GRAM_ROWS):
+    out = np.zeros((row_weights.shape[1], x.shape[1], x.shape[1]))
+    for low in range(0, len(x), GRAM_ROWS):
         block, weight = x[low : low + GRAM_ROWS], row_weights[low : low + GRAM_ROWS]
-        if weight.shape[1] == 1:
-            out[0] += (block * weight).T @ block
-        else:
-            pairs = (block[:, :, None] * block[:, None, :]).reshape(len(block), terms * terms)
-            out += (weight.T @ pairs).reshape(out.shape)
+        for place in range(weight.shape[1]):
+            out[place] += (block * weight[:, place, None]).T @ block
     return out
+
+
+def _unpacked(upper: FloatArray, terms: int) -> FloatArray:
+    """Make symmetric matrices, (B, p, p), of their upper triangles, (B, p (p + 1) / 2)."""
+    first, second = np.triu_indices(terms)
+    out = np.empty((len(upper), terms, terms))
+    out[:, first, second] = upper
+    out[:, second, first] = upper
+    return out
+
+
+def _crossed(left: FloatArray, right: FloatArray) -> FloatArray:
+    """Sum over slots of the outer products of two arrays (K, B, p): (B, p, p)."""
+    return np.matmul(left.transpose(1, 2, 0), right.transpose(1, 0, 2))

@@ -16,9 +16,9 @@ from analysis.kernels.cox_likelihood import (
     Ties,
     gradient,
     information,
-    risk_set_moments,
     risk_sums,
 )
+from analysis.kernels.cox_slots import risk_set_moments
 from analysis.kernels.firth import PenalisedTop
 
 LARGEST_STEP = 2.0  # in standard deviations of a term
