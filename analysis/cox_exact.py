@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.arrays import FloatArray, IntArray, cluster_codes, column_names
-from analysis.chi_square import NO_TEST, Test, chi_square_test, normal_quantile, wald_test
+from analysis.chi_square import NO_TEST, Test, chi_square_test, wald_test
 from analysis.cox_rows import checked_rows
 from analysis.fit_concerns import FEW_EVENTS_PER_PARAMETER
 from analysis.rank import find_redundant
@@ -29,16 +29,6 @@ class ExactCoxFit:
     events: int
     converged: bool
     concerns: tuple[str, ...]
-
-    @property
-    def std_errors(self) -> FloatArray:
-        """Standard errors of the coefficients."""
-        return np.sqrt(np.diag(self.covariance))
-
-    def limits(self, confidence: float = 0.95) -> tuple[FloatArray, FloatArray]:
-        """Wald limits of the coefficients on the log scale."""
-        half = normal_quantile(confidence) * self.std_errors
-        return self.coefficients - half, self.coefficients + half
 
 
 def fit_cox_exact(

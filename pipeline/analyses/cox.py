@@ -74,7 +74,7 @@ def _model_rows(
         for name in dict.fromkeys(column.term for column in design.columns)
     }
     effects = wald_effects(
-        design.columns, fit.coefficients, fit.std_errors, fit.limits(analysis.confidence)
+        design.columns, fit.coefficients, fit.covariance, confidence=analysis.confidence
     )
     held = proportional_hazards_test(
         fit, transform=cast("Transform", analysis.ph_transform), terms=places

@@ -51,7 +51,7 @@ def fit_exact_ties(
         (*fit.concerns, *ignores_clusters(kept, analysis)),
     )  # fmt: skip
     effects = wald_effects(
-        design.columns, fit.coefficients, fit.std_errors, fit.limits(analysis.confidence)
+        design.columns, fit.coefficients, fit.covariance, confidence=analysis.confidence
     )
     rows = coefficient_rows(base, effects, "hazard_ratio")
     rows += term_tests(base, design.columns, fit.coefficients, fit.covariance)

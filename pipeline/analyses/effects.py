@@ -4,9 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import ndtr
 
 from analysis.arrays import FloatArray
-from analysis.chi_square import Test, wald_test
+from analysis.chi_square import Test, normal_quantile, wald_test
 from analysis.design import DesignColumn
 from analysis.fit_concerns import FEW_EVENTS_PER_PARAMETER
 from pipeline.analyses.fitted import concerned, finite, row_of_test
@@ -33,16 +34,17 @@ class Effects:
 def wald_effects(
     columns: tuple[DesignColumn, ...],
     estimate: FloatArray,
-    std_error: FloatArray,
-    limits: tuple[FloatArray, FloatArray],
+    covariance: FloatArray,
+    *,
+    confidence: float,
 ) -> Effects:
-    """Make effects with Wald tests: the statistic is z."""
-    from scipy.special import ndtr
-
-    z = estimate / std_error
+    """Make effects with Wald limits and tests: the statistic is z."""
+    error = np.sqrt(np.diag(covariance))
+    half = normal_quantile(confidence) * error
+    z = estimate / error
     return Effects(
-        columns=columns, estimate=estimate, std_error=std_error, low=limits[0], high=limits[1],
-        statistic=z, df=None, p_value=2 * ndtr(-np.abs(z)),
+        columns=columns, estimate=estimate, std_error=error, low=estimate - half,
+        high=estimate + half, statistic=z, df=None, p_value=2 * ndtr(-np.abs(z)),
     )  # fmt: skip
 
 

@@ -43,7 +43,7 @@ def likelihood_rows(
     if not fit.converged:
         return _empty_rows(base, columns)
     effects = wald_effects(
-        columns, fit.coefficients, fit.std_errors, fit.limits(analysis.confidence)
+        columns, fit.coefficients, fit.covariance, confidence=analysis.confidence
     )
     rows = coefficient_rows(base, effects, "odds_ratio")
     rows += term_tests(base, columns, fit.coefficients, fit.covariance)

@@ -42,15 +42,17 @@ def standardised_rows(
     for place in places:
         level = data.design.columns[place].level or ""
         found = _risks(analysis, data, reference, level, sparse=sparse)
+        here = replace(base, term=analysis.exposure, level=level, reference=reference)
         if place == places[0]:
             rows.append(contrast_row(replace(base, group=reference), found.reference))
         rows.append(contrast_row(replace(base, group=level), found.exposed))
-        here = replace(base, term=analysis.exposure, level=level, reference=reference)
         rows += [
             contrast_row(here, contrast)
             for contrast in (found.difference, found.ratio, found.number_needed)
         ]
-    return rows
+    errors = f", robust by {analysis.cluster}" if sparse and analysis.cluster else ""
+    over = f"{errors}; standardised over {len(data.outcome)} rows, outcome known or not"
+    return [replace(row, method=f"{row.method}{over}") for row in rows]
 
 
 def _risks(

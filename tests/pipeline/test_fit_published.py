@@ -130,3 +130,15 @@ def test_count_of_comparisons_by_provenance(capsys: pytest.CaptureFixture[str]) 
         sys.stdout.write("\n".join(lines) + "\n")
     assert sum(total.values()) == len(VALUES)
     assert total["verified"] == 45
+
+
+def test_every_data_set_names_its_source_and_licence() -> None:
+    sources = pl.read_csv(PUBLISHED / "SOURCES.csv")
+    there = sorted(
+        path.name for path in PUBLISHED.glob("*.csv")
+        if path.name != "SOURCES.csv" and not path.name.startswith("values_")
+    )  # fmt: skip
+    assert sorted(sources["data"].to_list()) == there
+    assert sources.select("what", "source", "licence").null_count().sum_horizontal()[0] == 0
+    for name, rows in sources.select("data", "rows").iter_rows():
+        assert len(pl.read_csv(PUBLISHED / name, infer_schema=False)) == rows
