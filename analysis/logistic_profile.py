@@ -5,7 +5,14 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import column_names, finite_matrix, inverse, non_negative, zero_one
+from analysis.arrays import (
+    FloatArray,
+    column_names,
+    finite_matrix,
+    inverse,
+    non_negative,
+    zero_one,
+)
 from analysis.chi_square import normal_quantile
 from analysis.kernels.logistic import curvature_batch, fit_logistic_batch, fitted_risks
 from analysis.profile import profile_limit
@@ -60,34 +67,47 @@ def profile_limits(
     if find_redundant(matrix[w > 0], labels):
         return float("nan"), float("nan")
     z, back = scaled_design(matrix)
-    column = w[:, None]
     place = labels.index(term) + 1
-    full = fit_logistic_batch(z, outcome, column)
+    full = fit_logistic_batch(z, outcome, w[:, None])
     if not full.converged[0]:
         return float("nan"), float("nan")
-    top, information = curvature_batch(z, outcome, full.coefficients, column)
-    covariance = inverse(information[:, :, 0])
-    middle = float(full.coefficients[place, 0])
-    error = float(np.sqrt(covariance[place, place]))
-    rest = np.arange(z.shape[1]) != place
-    others = np.asfortranarray(z[:, rest])
-    slopes = covariance[rest, place] / covariance[place, place]
-
-    def drop(value: float) -> tuple[float, float]:
-        start = full.coefficients[rest, 0] + slopes * (value - middle)
-        offset = z[:, place] * value
-        held = fit_logistic_batch(others, outcome, column, start=start, offset=offset)
-        if not held.converged[0]:
-            return float("nan"), float("nan")
-        beta = held.coefficients
-        height, _ = curvature_batch(others, outcome, beta, column, offset=offset)
-        risks = fitted_risks(others @ beta[:, 0] + offset)
-        slope = float(z[:, place] @ (w * (outcome - risks)))
-        return 2 * float(top[0] - height[0]), -2 * slope
-
+    profile = _Profile(z, outcome, w, full.coefficients, place)
+    unit, reach = float(back[place, place]), root_target * profile.std_error
     low, high = (
-        profile_limit(drop, middle, first_guess=middle + sign * error, root_target=root_target)
-        for sign in (-root_target, root_target)
-    )
-    unit = float(back[place, place])
+        profile_limit(
+            profile.drop, profile.estimate, first_guess=profile.estimate + step,
+            root_target=root_target,
+        )
+        for step in (-reach, reach)
+    )  # fmt: skip
     return unit * low, unit * high
+
+
+class _Profile:
+    """Likelihood with one coefficient held; each refit starts on the line through the top."""
+
+    def __init__(
+        self, z: FloatArray, y: FloatArray, weights: FloatArray, beta: FloatArray, place: int
+    ) -> None:
+        self.y, self.weights, self.held = y, weights, z[:, place]
+        top, information = curvature_batch(z, y, beta, weights[:, None])
+        covariance = inverse(information[:, :, 0])
+        rest = np.arange(z.shape[1]) != place
+        self.others = np.asfortranarray(z[:, rest])
+        self.top, self.estimate = float(top[0]), float(beta[place, 0])
+        self.std_error = float(np.sqrt(covariance[place, place]))
+        self.start = beta[rest, 0]
+        self.slopes = covariance[rest, place] / covariance[place, place]
+
+    def drop(self, value: float) -> tuple[float, float]:
+        """Twice the drop at `value` and its derivative; NaN where the refit failed."""
+        start = self.start + self.slopes * (value - self.estimate)
+        offset, column = self.held * value, self.weights[:, None]
+        refit = fit_logistic_batch(self.others, self.y, column, start=start, offset=offset)
+        if not refit.converged[0]:
+            return float("nan"), float("nan")
+        beta = refit.coefficients
+        height, _ = curvature_batch(self.others, self.y, beta, column, offset=offset)
+        risks = fitted_risks(self.others @ beta[:, 0] + offset)
+        slope = float(self.held @ (self.weights * (self.y - risks)))
+        return 2 * (self.top - float(height[0])), -2 * slope

@@ -153,10 +153,39 @@ def _contrasts(
 ) -> StandardisedRisks:
     n, confidence, method = settings
     z = normal_quantile(confidence)
+    made = _Maker(confidence, f"g-computation, {method}", concerns)
     errors = np.sqrt(np.diag(covariance))
+    apart = np.array([-1.0, 1.0])
+    gap, gap_error = float(risks[1] - risks[0]), float(np.sqrt(apart @ covariance @ apart))
+    on_log = apart / risks
+    log_error = float(np.sqrt(on_log @ covariance @ on_log))
+    ratio, factor = float(risks[1] / risks[0]), float(np.exp(z * log_error))
+    reference, exposed = (
+        made.contrast("risk", float(risk), float(error), _logit_limits(risk, error, z))
+        for risk, error in zip(risks, errors, strict=True)
+    )
+    limits = (gap - z * gap_error, gap + z * gap_error)
+    difference = made.contrast("risk_difference", gap, gap_error, limits)
+    return StandardisedRisks(
+        reference=reference,
+        exposed=exposed,
+        difference=difference,
+        ratio=made.contrast("risk_ratio", ratio, log_error, (ratio / factor, ratio * factor)),
+        number_needed=_number_needed(difference),
+        n=n,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Maker:
+    """What all contrasts of one standardisation have in common."""
+
+    confidence: float
+    method: str
+    concerns: tuple[str, ...]
 
     def contrast(
-        measure: str, estimate: float, error: float, limits: tuple[float, float]
+        self, measure: str, estimate: float, error: float, limits: tuple[float, float]
     ) -> Contrast:
         return Contrast(
             measure=measure,
@@ -164,34 +193,15 @@ def _contrasts(
             std_error=error,
             low=limits[0],
             high=limits[1],
-            confidence=confidence,
-            method=f"g-computation, {method}",
-            concerns=concerns,
+            confidence=self.confidence,
+            method=self.method,
+            concerns=self.concerns,
         )
 
-    def risk(place: int) -> Contrast:
-        share, error = float(risks[place]), float(errors[place])
-        half = z * error / (share * (1 - share))
-        limits = float(expit(logit(share) - half)), float(expit(logit(share) + half))
-        return contrast("risk", share, error, limits)
 
-    gap = float(risks[1] - risks[0])
-    apart = np.array([-1.0, 1.0])
-    gap_error = float(np.sqrt(apart @ covariance @ apart))
-    on_log = apart / risks
-    log_error = float(np.sqrt(on_log @ covariance @ on_log))
-    ratio, factor = float(risks[1] / risks[0]), float(np.exp(z * log_error))
-    difference = contrast(
-        "risk_difference", gap, gap_error, (gap - z * gap_error, gap + z * gap_error)
-    )
-    return StandardisedRisks(
-        reference=risk(0),
-        exposed=risk(1),
-        difference=difference,
-        ratio=contrast("risk_ratio", ratio, log_error, (ratio / factor, ratio * factor)),
-        number_needed=_number_needed(difference),
-        n=n,
-    )
+def _logit_limits(risk: float, error: float, z: float) -> tuple[float, float]:
+    half = z * error / (risk * (1 - risk))
+    return float(expit(logit(risk) - half)), float(expit(logit(risk) + half))
 
 
 def _number_needed(difference: Contrast) -> Contrast:
