@@ -11,35 +11,17 @@ from typing import Any
 
 import polars as pl
 
-Row = dict[str, Any]
+from tests.pipeline.second_implants import second_implant
+from tests.pipeline.second_joint import HORIZONS, Joint, Row, by, ends, first, last_before
+
 VETERINARIAN = ("operating_clinic", "other_veterinarian")
-HORIZONS = (91, 183, 365)
 CHANGES_CONSTRUCT = (
     "opposite_luxation", "implant_migration", "implant_breakage", "tuberosity_fracture",
     "infection", "ligament_rupture", "other",
 )  # fmt: skip
 REMOVALS = ("implant_migration", "implant_breakage", "infection")
-FAMILY = (
-    "kwire_migration", "kwire_breakage", "wire_breakage", "wire_loosening",
-    "screw_or_plate_failure", "tuberosity_fracture", "tuberosity_displacement",
-    "implant_irritation",
-)  # fmt: skip
-IMPLANT_REVISIONS = (
-    "implant_migration", "implant_breakage", "implant_irritation", "tuberosity_fracture",
-)  # fmt: skip
 STEPS = ("species", "direction", "grade", "accrual", "procedure", "first_surgery", "other_surgery",
          "cruciate_procedure", "groove_replacement")  # fmt: skip
-
-
-class Joint:
-    """Everything recorded of one joint, each list in no particular order."""
-
-    def __init__(self, stifle: Row, animal: Row, procedure: Row, clinic: Row) -> None:
-        self.stifle, self.animal, self.procedure, self.clinic = stifle, animal, procedure, clinic
-        self.rechecks: list[Row] = []
-        self.complications: list[Row] = []
-        self.revisions: list[Row] = []
-        self.lock = (clinic["data_lock_date"] - stifle["surgery_date"]).days
 
 
 def second_cohort(tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame) -> dict[str, Row]:
@@ -56,7 +38,7 @@ def second_cohort(tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame) -> di
         found[name] = (
             {"left_at": _left_at(joint)}
             | _reluxation(joint, unknown=unknown_relux)
-            | _implant(joint, unknown=unknown_implant)
+            | second_implant(joint, unknown=unknown_implant)
         )
     return found
 
@@ -129,30 +111,6 @@ def _left_at(joint: Joint) -> str | None:
     return "groove_replacement" if procedure["sulcoplasty_type"] == "groove_replacement" else None
 
 
-def _ends(joint: Joint) -> tuple[int | None, int | None]:
-    """Days of death and of amputation."""
-    day, status = joint.stifle["end_of_followup_day"], joint.stifle["end_status"]
-    known = day is not None and day <= joint.lock
-    death = day if known and status in ("died", "euthanised") else None
-    amputation = day if known and status == "amputated" else None
-    if amputation is None:
-        treated = [row["detected_day"] for row in joint.complications
-                   if row["treatment"] == "amputation"]  # fmt: skip
-        amputation = min(treated, default=None)
-    return death, amputation
-
-
-def _first(
-    events: Iterable[tuple[int | None, str]], last: int | None
-) -> tuple[int | None, str | None]:
-    """Give the first of the events; on one day the one named first; else censored at `last`."""
-    dated = [(day, place, state) for place, (day, state) in enumerate(events) if day is not None]
-    if dated:
-        day, _, state = min(dated)
-        return day, state
-    return (last, "censored") if last is not None else (None, None)
-
-
 def _reluxation(joint: Joint, *, unknown: bool) -> Row:
     """Sections 1.1, 2 and 2.1."""
     palpations = [row for row in joint.rechecks if row["recheck_mode"] in VETERINARIAN
@@ -179,16 +137,16 @@ def _reluxation(joint: Joint, *, unknown: bool) -> Row:
         return blank | {f"relux_by_{day}": None for day in HORIZONS}
     death, amputation = (
         day if day is not None and last is not None and day - last <= 91 else None
-        for day in _ends(joint)
+        for day in ends(joint)
     )
-    day, state = _first(
+    day, state = first(
         [(min(days, default=None), "reluxation"), (_construct(joint), "other_revision"),
          (amputation, "amputation"), (death, "death")],
         last,
     )  # fmt: skip
     assert day is not None
     looked_at = [row["recheck_day"] for row in palpations]
-    stable = _last_before(looked_at, day, found=state == "reluxation")
+    stable = last_before(looked_at, day, found=state == "reluxation")
     left = stable or 0
     if state == "reluxation":
         negative = [row["last_negative_day"] for row in recorded if row["detected_day"] == day]
@@ -196,7 +154,7 @@ def _reluxation(joint: Joint, *, unknown: bool) -> Row:
     result: Row = {"relux_day": day, "relux_state": state, "relux_left": left,
                    "relux_right": day if state == "reluxation" else None}  # fmt: skip
     for horizon in HORIZONS:
-        result[f"relux_by_{horizon}"] = _by(horizon, day, state, "reluxation", stable)
+        result[f"relux_by_{horizon}"] = by(horizon, day, state, "reluxation", stable)
     return result
 
 
@@ -211,93 +169,6 @@ def _construct(joint: Joint) -> int | None:
         if row["revision_reason"] in CHANGES_CONSTRUCT and not only_removed:
             days.append(row["revision_day"])
     return min(days, default=None)
-
-
-def _by(horizon: int, day: int, state: str | None, event: str, free: int | None) -> bool | None:
-    """Yes if found by D; no if seen free up to 28 days before, or something else came first."""
-    if state == event and day <= horizon:
-        return True
-    if state not in (event, "censored") and day <= horizon:
-        return False
-    return False if free is not None and free >= horizon - 28 else None
-
-
-def _implant(joint: Joint, *, unknown: bool) -> Row:
-    """Sections 1.3 and 2, for studies whose implants table is empty."""
-    procedure = joint.procedure
-    held_by_implant = (
-        procedure["ttt_fixation"] in ("k_wire", "k_wire_tension_band", "screw", "plate",
-                                      "spacer_pin", "wire_only")
-        or (procedure["kwire_count"] or 0) > 0 or procedure["tension_band_done"]
-    )  # fmt: skip
-    shared = procedure["cruciate_procedure"] not in (None, "none", "extracapsular_suture")
-    end = joint.stifle["end_of_followup_day"]
-    known = [row["recheck_day"] for row in joint.rechecks]
-    known += [row["detected_day"] for row in joint.complications]
-    known += [row["revision_day"] for row in joint.revisions]
-    known += [min(end, joint.lock)] if end is not None else []
-    if (
-        unknown
-        or shared
-        or not (procedure["ttt_done"] and held_by_implant)
-        or max(known, default=0) < 1
-    ):
-        return {"implant_day": None, "implant_state": None} | {
-            f"implant_by_{day}": None for day in HORIZONS
-        }
-    days = _implant_days(joint)
-    planned = _revised(joint, "planned_removal")
-    replaced = _revised(joint, "reluxation", "opposite_luxation")
-    death, amputation = _ends(joint)
-    day, state = _first(
-        [(min(days, default=None), "implant_complication"), (planned, "planned_removal"),
-         (replaced, "revision"), (amputation, "amputation"), (death, "death")],
-        max(known),
-    )  # fmt: skip
-    assert day is not None
-    free = _last_before(known, day, found=state == "implant_complication")
-    result: Row = {"implant_day": day, "implant_state": state}
-    for horizon in HORIZONS:
-        result[f"implant_by_{horizon}"] = _by(horizon, day, state, "implant_complication", free)
-    return result
-
-
-def _revised(joint: Joint, *reasons: str) -> int | None:
-    return min((row["revision_day"] for row in joint.revisions
-                if row["revision_reason"] in reasons), default=None)  # fmt: skip
-
-
-def _last_before(days: Iterable[int], day: int, *, found: bool) -> int | None:
-    """Give the last of the days before the end; the end too, unless the event was found then."""
-    return max((item for item in days if item < day or (item == day and not found)), default=None)
-
-
-def _implant_days(joint: Joint) -> list[int]:
-    femoral = joint.procedure["femoral_osteotomy"] not in (None, "none")
-    screwed = joint.procedure["ttt_fixation"] in ("screw", "plate")
-    after = [row for row in joint.complications
-             if row["detected_day"] >= 1 and not row["intraoperative"]]  # fmt: skip
-    days: list[int] = []
-    coded: list[int] = []
-    for row in after:
-        kind, treatment = row["complication_type"], row["treatment"]
-        of_femur = kind == "screw_or_plate_failure" and femoral and not screwed
-        if (kind in FAMILY and not of_femur) or (
-            kind == "other" and treatment == "implant_removal"
-        ):
-            days.append(row["detected_day"])
-            coded.append(row["detected_day"])
-        elif treatment in ("implant_removal", "revision_surgery"):
-            coded.append(row["detected_day"])
-    for row in joint.revisions:
-        explained = any(day <= row["revision_day"] for day in coded)
-        if (
-            row["revision_reason"] in IMPLANT_REVISIONS
-            and row["revision_day"] >= 1
-            and not explained
-        ):
-            days.append(row["revision_day"])
-    return days
 
 
 def first_dates(tables: Mapping[str, pl.DataFrame]) -> dict[str, timedelta]:

@@ -228,26 +228,3 @@ def test_a_held_reluxation_counts_as_free_until_last_seen_stable() -> None:
     assert (row["relux_day_held_event"], row["relux_state_held_event"]) == (90, "reluxation")
     assert (row["relux_day_held_free"], row["relux_state_held_free"]) == (42, "censored")
     assert row["major_cook_state"] is None
-
-
-def test_nothing_after_the_data_lock_is_seen() -> None:
-    cohort = cohort_of(
-        joint(course={"rechecks": [visit(42), visit(300, 2)]}),
-        clinics={"north": {"dates_shifted": True}},
-    )
-    assert only(cohort)["relux_state"] == "reluxation"
-    locked = cohort_of(
-        joint(course={"rechecks": [visit(42), visit(300, 2)]}, lock_day=200, surgery_year=2020),
-        clinics={"north": {"dates_shifted": True}},
-    )
-    row = only(locked)
-    assert (row["relux_day"], row["relux_state"], row["admin_end_day"]) == (42, "censored", 200)
-    assert (row["last_contact_day"], row["implant_day"]) == (200, 200)
-    assert locked.counts["rows_after_lock"] == 1
-
-
-def test_adequate_rechecks_are_told_by_time_frame() -> None:
-    row = outcome(course={"rechecks": [visit(20), call(120), visit(300)]})
-    assert (row["adequate_91"], row["adequate_183"], row["adequate_365"]) == (True, False, True)
-    assert row["complete_follow_up"] is True
-    assert outcome(course={"rechecks": [visit(20)]})["complete_follow_up"] is False
