@@ -14,7 +14,13 @@ from analysis.cox_result import CoxFit
 from analysis.cox_rows import CoxRows, checked_rows
 from analysis.cox_variance import robust_score_test, sandwich_covariances
 from analysis.kernels.cox import CoxBatch, CoxData, Ties, fit_cox_batch, prepare_cox
-from analysis.kernels.cox_likelihood import gradient, information, risk_sums
+from analysis.kernels.cox_likelihood import (
+    RiskSums,
+    expected_weights,
+    gradient,
+    information,
+    risk_sums,
+)
 from analysis.rank import Redundant, find_redundant
 
 __all__ = [
@@ -134,7 +140,8 @@ def cluster_score_test(
     data = prepare_cox(rows.time, rows.event == 1, rows.x, entry=rows.entry, strata=rows.strata)
     if not len(data.rows):
         return NO_TEST
-    return robust_score_test(rows, data, "efron")
+    nil = np.zeros((data.x.shape[1], 1))
+    return robust_score_test(rows, data, risk_sums(data, nil, None, "efron"))
 
 
 def _fit(
@@ -142,7 +149,9 @@ def _fit(
 ) -> CoxFit:
     weights = None if rows.weights is None else rows.weights[:, None]
     at_risk = None if weights is None else weights[data.rows]
-    null, start, score = _at_no_effect(data, at_risk, ties)
+    nil = risk_sums(data, np.zeros((data.x.shape[1], 1)), at_risk, ties)
+    start, score = _first_step(data, nil, at_risk)
+    null = float(nil.log_likelihood[0])
     with np.errstate(over="ignore", invalid="ignore"):  # only where terms run away
         batch = fit_cox_batch(data, weights, ties=ties, start=start)
         if not float(batch.log_likelihood[0]) >= null:
@@ -155,15 +164,14 @@ def _fit(
     log_likelihood = float(batch.log_likelihood[0])
     separated = tuple(name for name, away in zip(names, moving, strict=True) if away)
     events, terms = int(rows.event.sum()), len(names)
-    linear = rows.x @ np.where(moving, 0.0, beta)
     return CoxFit(
         names=names, coefficients=beta, covariance_model=model, covariance=robust,
         log_likelihood=log_likelihood, log_likelihood_null=null,
         likelihood_ratio=chi_square_test(2 * (log_likelihood - null), terms),
         score=score,
         wald=wald_test(beta, robust) if not separated else NO_TEST,
-        robust_score=robust_score_test(rows, data, ties) if clusters else NO_TEST,
-        concordance=harrell_concordance(rows, linear) if concordance and not separated
+        robust_score=robust_score_test(rows, data, nil) if clusters else NO_TEST,
+        concordance=harrell_concordance(rows, rows.x @ beta) if concordance and not separated
         else float("nan"),
         n=len(rows.time), events=events, clusters=clusters, ties=ties,
         converged=True, iterations=batch.iterations, separated=separated, redundant=(),
@@ -171,16 +179,15 @@ def _fit(
     )  # fmt: skip
 
 
-def _at_no_effect(
-    data: CoxData, weights: FloatArray | None, ties: Ties
-) -> tuple[float, FloatArray, Test]:
-    """Log likelihood without effects, Newton's first step from there, and the score test."""
-    terms = data.x.shape[1]
-    sums = risk_sums(data, np.zeros((terms, 1)), weights, ties)
-    first = gradient(data, sums, weights)[:, 0]
-    step = np.linalg.lstsq(information(data, sums)[0], first, rcond=None)[0]
-    score = chi_square_test(float(first @ step), terms)
-    return float(sums.log_likelihood[0]), step / data.scale, score
+def _first_step(
+    data: CoxData, nil: RiskSums, weights: FloatArray | None
+) -> tuple[FloatArray, Test]:
+    """Newton's first step from no effects, and the score test."""
+    rows = expected_weights(data, nil)
+    first = gradient(data, nil, weights, row_weights=rows)[:, 0]
+    second = information(data, nil, row_weights=rows)[0]
+    step = np.linalg.lstsq(second, first, rcond=None)[0]
+    return step / data.scale, chi_square_test(float(first @ step), data.x.shape[1])
 
 
 def _running_away(batch: CoxBatch) -> BoolArray:

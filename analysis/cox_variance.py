@@ -1,13 +1,14 @@
 """Variance of a Cox model's coefficients and score where rows of a cluster are alike."""
 
 import numpy as np
+from scipy.sparse import csc_array
 
 from analysis.arrays import BoolArray, FloatArray
 from analysis.chi_square import Test, wald_test
 from analysis.cox_rows import CoxRows
 from analysis.kernels.cox import CoxBatch, CoxData, Ties
 from analysis.kernels.cox_influence import score_residuals
-from analysis.kernels.cox_likelihood import risk_sums
+from analysis.kernels.cox_likelihood import RiskSums, risk_sums
 
 
 def sandwich_covariances(
@@ -26,32 +27,26 @@ def sandwich_covariances(
         return model, model, None
     weights = None if rows.weights is None else rows.weights[data.rows][:, None]
     beta = batch.beta[:, :1] * data.scale[:, None]
-    by_cluster, clusters = _cluster_scores(rows, data, beta, ties=ties, weights=weights)
+    by_cluster, clusters = _cluster_scores(rows, data, risk_sums(data, beta, weights, ties))
     influence = (by_cluster * data.scale)[:, kept] @ model[block]
     robust = np.full_like(model, np.nan)
     robust[block] = influence.T @ influence
     return model, robust, clusters
 
 
-def _cluster_scores(
-    rows: CoxRows, data: CoxData, beta: FloatArray, *, ties: Ties, weights: FloatArray | None
-) -> tuple[FloatArray, int]:
+def robust_score_test(rows: CoxRows, data: CoxData, sums: RiskSums) -> Test:
+    """Test all terms at no effect, where `sums` are taken, the variance by cluster."""
+    by_cluster, _ = _cluster_scores(rows, data, sums)
+    return wald_test(by_cluster.sum(axis=0), by_cluster.T @ by_cluster)
+
+
+def _cluster_scores(rows: CoxRows, data: CoxData, sums: RiskSums) -> tuple[FloatArray, int]:
     """Score contributions summed by cluster, in the units of ``data.x``, and the cluster count."""
     assert rows.cluster is not None
-    residuals = score_residuals(data, risk_sums(data, beta, weights, ties))
-    if weights is not None:
-        residuals *= weights
-    codes = rows.cluster[data.rows]
-    size = int(rows.cluster.max()) + 1
-    sums = np.zeros((size, residuals.shape[1]))
-    for place, column in enumerate(residuals.T):
-        sums[:, place] = np.bincount(codes, column, size)
-    return sums, int(np.count_nonzero(np.bincount(rows.cluster)))
-
-
-def robust_score_test(rows: CoxRows, data: CoxData, ties: Ties) -> Test:
-    """Test all terms at no effect, the variance of the score taken over the clusters."""
-    weights = None if rows.weights is None else rows.weights[data.rows][:, None]
-    nil = np.zeros((data.x.shape[1], 1))
-    sums, _ = _cluster_scores(rows, data, nil, ties=ties, weights=weights)
-    return wald_test(sums.sum(axis=0), sums.T @ sums)
+    residuals = score_residuals(data, sums)
+    if rows.weights is not None:
+        residuals *= rows.weights[data.rows][:, None]
+    codes, one_each = rows.cluster[data.rows], np.arange(len(residuals) + 1)
+    shape = (int(rows.cluster.max()) + 1, len(residuals))
+    indicator = csc_array((np.ones(len(codes)), codes, one_each), shape=shape)
+    return np.asarray(indicator @ residuals), int(np.count_nonzero(np.bincount(rows.cluster)))

@@ -147,8 +147,7 @@ def _scaled(x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     inner = design[:, 1:]
     np.subtract(x, centre, out=inner)
     scale = np.sqrt(np.einsum("ij,ij->j", inner, inner) / max(rows, 1))
-    largest = np.abs(x).max(axis=0, initial=0.0)
-    constant = scale <= ROUNDING * np.maximum(np.abs(centre), largest)
+    constant = scale <= ROUNDING * np.abs(centre)
     scale[constant] = 1.0
     inner /= scale
     inner[:, constant] = 0.0
@@ -157,8 +156,11 @@ def _scaled(x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 def _tied_deaths(slot: IntArray, rank: IntArray) -> TiedDeaths:
     later = np.flatnonzero(rank > 0)
-    slots, later_place = np.unique(slot[later], return_inverse=True)
-    deaths = np.flatnonzero(np.isin(slot, slots))
+    tied = np.zeros(len(slot) + 1, bool)
+    tied[slot[later]] = True
+    slots = np.flatnonzero(tied)
+    later_place = (np.cumsum(tied) - 1)[slot[later]]
+    deaths = np.flatnonzero(tied[slot])
     return TiedDeaths(
         slots=slots, deaths=deaths, start=np.searchsorted(slot[deaths], slots),
         later=later, later_place=later_place, later_start=np.searchsorted(slot[later], slots),
