@@ -23,6 +23,8 @@ from pipeline.report.sentences import (
 from pipeline.report.text import day_text, whole
 from shared.estimate import Estimate
 
+ROUNDED = "Each number is rounded by itself, so that a difference may be off by one."
+
 
 def brief_section(material: Material) -> Section:
     """Give the answers to the primary questions before anything else."""
@@ -36,7 +38,9 @@ def brief_section(material: Material) -> Section:
                 paragraph(_in_words(analysis, contrast, material), "answer"),
                 _icons(contrast, analysis, material),
             ]
-    if not blocks:
+    if blocks:
+        blocks.append(paragraph(ROUNDED, "note"))
+    else:
         blocks = [paragraph("No risk of a primary question could be estimated.")]
     return Section("brief", "In short", "In short", tuple(blocks))
 

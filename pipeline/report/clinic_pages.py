@@ -154,7 +154,7 @@ def _funnel(view: ClinicView, outcome: str) -> list[Markup]:
 
 def _recheck_section(view: ClinicView) -> Section:
     table = _share_table(
-        view, view.compared("rechecks", "proportion"), table_id="rechecks",
+        view, view.compared("rechecks", "proportion"), table_id="adequate-rechecks",
         caption="Stifles with an adequate recheck",
     )  # fmt: skip
     said = paragraph("Of those operated long enough before your export. Rates depend on looking.")
@@ -164,7 +164,7 @@ def _recheck_section(view: ClinicView) -> Section:
 def _missing_section(view: ClinicView) -> Section:
     planned = {column for item in view.material.analyses for column in item.terms}
     items = [item for item in view.compared("missing", "proportion") if item.own.term in planned]
-    table = _share_table(view, items, table_id="missing", caption="Not recorded")
+    table = _share_table(view, items, table_id="not-recorded", caption="Not recorded")
     return Section("missing", "What is missing", "Missing", (as_html(table),))
 
 

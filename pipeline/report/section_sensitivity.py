@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from pipeline.plan import Analysis
-from pipeline.report.blocks import Section, paragraph
+from pipeline.report.blocks import Section, fold, paragraph
 from pipeline.report.cells import count_cell
 from pipeline.report.counts import count_id
 from pipeline.report.effects import effect_name, effect_rows, last_ratios
@@ -50,7 +50,7 @@ def held_section(material: Material) -> Section:
     """Say how many stifles wait for an answer, and what the two extremes would give."""
     blocks = [paragraph(held_sentence(material))]
     if len(material.counts.holds):
-        blocks.append(as_html(held_table(material)))
+        blocks.append(held_tables(material))
     for question in material.questions:
         bounds = [
             item
@@ -70,14 +70,27 @@ def held_sentence(material: Material) -> Markup:
     if not len(holds):
         return Markup("No stifle waits for an answer from its clinic.")
     return Markup(
-        "{} outcomes or variables of single stifles are unknown until a clinic answers a question; "
-        "they are never counted as free of the event. Below, the ratios if all of them had had the "
-        "event, and if none had."
+        "{} outcomes or values of single stifles are unknown until a clinic answers a question; "
+        "they are never counted as free of the event. Below, what the answer would be if all whose "
+        "outcome is held had had the event, and if none had."
     ).format(number(whole(int(holds["n"].sum())), count_id("holds", "all")))
 
 
-def held_table(material: Material) -> Table:
-    """Held stifles by what is held and by clinic."""
+def held_tables(material: Material) -> Markup:
+    """Held stifles by what is held and by clinic: outcomes first, variables on demand."""
+    targets = sorted(set(material.counts.holds["target"].to_list()))
+    outcomes = [target for target in targets if target in TARGETS]
+    others = [target for target in targets if target not in TARGETS]
+    parts = Markup("")
+    if outcomes:
+        parts += as_html(_held_table(outcomes, "Outcomes held, stifles by clinic", material))
+    if others:
+        caption = "Variables held, stifles by clinic"
+        parts += fold(caption, as_html(_held_table(others, caption, material)))
+    return parts
+
+
+def _held_table(targets: Sequence[str], caption: str, material: Material) -> Table:
     holds = material.counts.holds
     clinics = holds["clinic_id"].unique().sort().to_list()
     found = {(row["target"], row["clinic_id"]): row["n"] for row in holds.iter_rows(named=True)}
@@ -89,12 +102,11 @@ def held_table(material: Material) -> Table:
                 for clinic in clinics
             ),
         )
-        for target in sorted({target for target, _ in found})
+        for target in targets
     )
     columns = ("What is held", *(material.labels.clinic(clinic) for clinic in clinics))
-    return Table(
-        id="held-by-clinic", caption="Held stifles by clinic", columns=columns, lines=lines
-    )
+    table_id = "held-outcomes" if targets[0] in TARGETS else "held-variables"
+    return Table(id=table_id, caption=caption, columns=columns, lines=lines)
 
 
 def main_effects(analysis: Analysis, rows: Sequence[Estimate]) -> list[Estimate]:

@@ -36,30 +36,31 @@ def risk_sentence(
         The row of the other arm's risk less the reference's, where there is one.
     """
     reference, other = risks
-    digits = _digits(reference, other, difference)
     text = Markup(
         "Within {} of surgery, {} was found in about {} of 100 stifles {} ({}) and in about {} "
         "of 100 {} ({})"
     ).format(
         day_text(reference.day or 0),
         small(labels.outcome(reference.outcome, reference.state)),
-        _per_hundred(reference, digits),
+        _per_hundred(reference),
         labels.arm_phrase(exposure, reference.group or ""),
-        _limits(reference, digits, first=True),
-        _per_hundred(other, digits),
+        _limits(reference, first=True),
+        _per_hundred(other),
         labels.arm_phrase(exposure, other.group or ""),
-        _limits(other, digits),
+        _limits(other),
     )
     if difference is None or difference.estimate is None:
         return text + "."
-    return text + Markup(": about {}.").format(difference_words(difference, digits))
+    return text + Markup(": {}.").format(difference_words(difference))
 
 
-def difference_words(row: Estimate, digits: int = 0) -> Markup:
+def difference_words(row: Estimate) -> Markup:
     """Say a difference per 100: "5 fewer (from 10 fewer to 1 more)"."""
-    words = more_or_fewer(row.estimate or 0.0, digits)
+    words = more_or_fewer(row.estimate or 0.0)
+    if not words.startswith("about"):
+        words = f"about {words}"
     if row.low is not None and row.high is not None:
-        low, high = (more_or_fewer(limit, digits) for limit in (row.low, row.high))
+        low, high = (more_or_fewer(limit) for limit in (row.low, row.high))
         words = f"{words} (from {low} to {high})"
     return number(words, row.row_id)
 
@@ -124,24 +125,12 @@ def _ratio(row: Estimate) -> Markup:
     return Markup("{} {}").format(number(said, row.row_id), row.adjustment or "")
 
 
-def _digits(reference: Estimate, other: Estimate, difference: Estimate | None) -> int:
-    """Whole numbers; one decimal where only then the difference is that of the printed risks."""
-    if difference is None or difference.estimate is None:
-        return 0
-    values = [100 * (row.estimate or 0.0) for row in (reference, other, difference)]
-    for digits in (0, 1):
-        a, b, d = (round(value, digits) for value in values)
-        if abs(b - a - d) < 1e-9:
-            return digits
-    return 0
+def _per_hundred(row: Estimate) -> Markup:
+    return number(fixed(100 * (row.estimate or 0.0), 0), row.row_id)
 
 
-def _per_hundred(row: Estimate, digits: int) -> Markup:
-    return number(fixed(100 * (row.estimate or 0.0), digits), row.row_id)
-
-
-def _limits(row: Estimate, digits: int, *, first: bool = False) -> Markup:
+def _limits(row: Estimate, *, first: bool = False) -> Markup:
     if row.low is None or row.high is None:
         return Markup("no interval")
-    text = f"{fixed(100 * row.low, digits)} to {fixed(100 * row.high, digits)}"
+    text = f"{fixed(100 * row.low, 0)} to {fixed(100 * row.high, 0)}"
     return number(f"{confidence_text(row)} interval {text}" if first else text, row.row_id)
