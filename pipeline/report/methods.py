@@ -8,7 +8,6 @@ from pipeline.plan import Analysis
 from pipeline.report.labels import SETS, Labels, listed, small
 from pipeline.report.material import Material
 from pipeline.report.rows import distinct
-from pipeline.report.sentences import adjusted_for
 from pipeline.report.text import day_text, fixed
 from shared.estimate import Estimate
 
@@ -18,10 +17,10 @@ TIES = {"efron": "Efron's", "breslow": "Breslow's", "exact": "the exact"}
 def methods_paragraphs(material: Material) -> list[Markup]:
     """Say how the numbers came about: one paragraph for all, then one per model used."""
     paragraphs = [Markup(_common(material))]
-    for analysis in _one_per_model(material.analyses):
-        words = MODEL_WORDS.get(analysis.model)
+    for alike in _alike(material.analyses):
+        words = MODEL_WORDS.get(alike[0].model)
         if words:
-            paragraphs.append(Markup("{}").format(words(analysis, material.labels)))
+            paragraphs.append(Markup("{}").format(words(alike, material.labels)))
     paragraphs.append(Markup("{}").format(_versions(material)))
     return paragraphs
 
@@ -55,18 +54,23 @@ def _confidence(analyses: Iterable[Analysis]) -> str:
     return listed(f"{fixed(100 * level, 0)}%" for level in levels)
 
 
-def _one_per_model(analyses: Iterable[Analysis]) -> list[Analysis]:
-    """Give the first analysis of each model, with what it says about itself."""
-    found: dict[tuple[str, str | None], Analysis] = {}
+def _alike(analyses: Iterable[Analysis]) -> list[list[Analysis]]:
+    """Put together the analyses that differ in their outcome or exposure only."""
+    found: dict[tuple[object, ...], list[Analysis]] = {}
     for item in analyses:
-        found.setdefault((item.model, item.event_of_interest or item.outcome), item)
+        if item.role != "sensitivity":
+            terms = frozenset({*item.adjust_for, *([item.exposure] if item.adjust_for else [])})
+            key = (item.model, item.population, terms, item.competing, item.horizon,
+                   item.missing_outcome, item.ties, tuple(item.spline.items()))  # fmt: skip
+            found.setdefault(key, []).append(item)
     return list(found.values())
 
 
-def _incidence(item: Analysis, labels: Labels) -> str:
+def _incidence(alike: list[Analysis], labels: Labels) -> str:
+    item = alike[0]
     competing = [small(labels.outcome(item.event, state)) for state in item.competing]
     text = (
-        f"Risks of {_outcome(item, labels)} are Aalen-Johansen estimates"
+        f"Risks of {_outcomes(alike, labels)} are Aalen-Johansen estimates"
         f"{f' with {listed(competing)} as competing events' if competing else ''}, read at "
         f"{listed(day_text(day) for day in item.horizon)}"
         f"{_among(item)}; intervals on the log-log scale."
@@ -74,21 +78,23 @@ def _incidence(item: Analysis, labels: Labels) -> str:
     if item.adjust_for:
         text += (
             f" Standardised risks average, over all stifles compared, the risks predicted by "
-            f"cause-specific Cox models with {adjusted_for(item, labels)}."
+            f"cause-specific Cox models.{_adjusted(alike, labels)}"
         )
     return text
 
 
-def _cox(item: Analysis, labels: Labels) -> str:
+def _cox(alike: list[Analysis], labels: Labels) -> str:
+    item = alike[0]
     return (
-        f"Cause-specific hazards of {_outcome(item, labels)} were compared by Cox regression with "
-        f"{TIES[item.ties]} method for ties{_among(item)}; follow-up that ended otherwise was "
-        f"censored on its day.{_adjusted(item, labels)}{_splines(item, labels)} Proportionality "
+        f"Cause-specific hazards of {_outcomes(alike, labels)} were compared by Cox regression "
+        f"with {TIES[item.ties]} method for ties{_among(item)}; follow-up that ended otherwise was "
+        f"censored on its day.{_adjusted(alike, labels)}{_splines(item, labels)} Proportionality "
         f"was tested by scaled Schoenfeld residuals."
     )
 
 
-def _logistic(item: Analysis, labels: Labels) -> str:
+def _logistic(alike: list[Analysis], labels: Labels) -> str:
+    item = alike[0]
     weighted = (
         " Each stifle with a known outcome was weighted by the inverse of its estimated chance of "
         "being known; complete cases stand beside."
@@ -96,16 +102,17 @@ def _logistic(item: Analysis, labels: Labels) -> str:
         else " Only stifles with a known outcome were used."
     )
     return (
-        f"{labels.outcome(item.outcome)} was compared by logistic regression{_among(item)}."
-        f"{weighted}{_adjusted(item, labels)}{_splines(item, labels)} Where data were separated or "
-        f"sparse, Firth's penalised likelihood with profile limits is primary."
+        f"{_first_capital(_outcomes(alike, labels))}: compared by logistic regression"
+        f"{_among(item)}.{weighted}{_adjusted(alike, labels)}{_splines(item, labels)} Where data "
+        f"were separated or sparse, Firth's penalised likelihood with profile limits is primary."
     )
 
 
-def _kaplan_meier(item: Analysis, labels: Labels) -> str:
+def _kaplan_meier(alike: list[Analysis], labels: Labels) -> str:
+    item = alike[0]
     return (
-        f"Curves of {_outcome(item, labels)} are Kaplan-Meier estimates with Greenwood's variance "
-        f"and limits on the {item.interval} scale{_among(item)}."
+        f"Curves of {_outcomes(alike, labels)} are Kaplan-Meier estimates with Greenwood's "
+        f"variance and limits on the {item.interval} scale{_among(item)}."
     )
 
 
@@ -117,16 +124,29 @@ MODEL_WORDS = {
 }
 
 
-def _outcome(item: Analysis, labels: Labels) -> str:
-    return small(labels.outcome(item.event, item.event_of_interest or item.outcome))
+def _outcomes(alike: list[Analysis], labels: Labels) -> str:
+    names = (
+        small(labels.outcome(item.event, item.event_of_interest or item.outcome)) for item in alike
+    )
+    return listed(distinct(names))
+
+
+def _first_capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _among(item: Analysis) -> str:
     return f" among {SETS[item.population]}" if item.population else ""
 
 
-def _adjusted(item: Analysis, labels: Labels) -> str:
-    return f" Adjusted for {adjusted_for(item, labels)}." if item.adjust_for else ""
+def _adjusted(alike: list[Analysis], labels: Labels) -> str:
+    item = alike[0]
+    if not item.adjust_for:
+        return ""
+    exposures = distinct(other.exposure for other in alike)
+    kept = [small(labels.name(name)) for name in item.adjust_for if name not in exposures]
+    other = ["the exposure of the other question"] if len(exposures) > 1 else []
+    return f" Adjusted for {listed([*kept, *other])}."
 
 
 def _splines(item: Analysis, labels: Labels) -> str:

@@ -29,6 +29,16 @@ def public_rows(
     sensitive = {row.row_id for row in kept if _has_small_number(row, smallest)}
     gone = hidden(known, _sums(kept), sensitive=sensitive, smallest=smallest)
     small = {row_id for row_id, count in known.items() if 0 < count < smallest}
+    partly = {
+        (row.analysis, row.term)
+        for row in kept
+        if row.analysis.startswith("table1") and row.measure == "proportion" and row.row_id in gone
+    }
+    gone |= {
+        row.row_id
+        for row in kept
+        if row.measure == "standardised_difference" and (row.analysis, row.term) in partly
+    }
     risky = {_place(row) for row in kept if row.measure == "risk" and row.row_id in gone}
     return tuple(
         _hide(row, small=row.row_id in small)

@@ -144,7 +144,7 @@ def _held(material: Material) -> list[Markup]:
         return [Markup("No outcome is held back.")]
     return [
         Markup("{}: {} of {} stifles are held back until their clinic answers.").format(
-            material.labels.outcome(row.outcome),
+            material.labels.name(f"{row.outcome}_held").removesuffix(" held"),
             number(count_of(row), row.row_id),
             number(whole(row.n or 0), row.row_id),
         )

@@ -81,7 +81,7 @@ def flow_table(flow: pl.DataFrame) -> Table:
             (
                 *(Cell(_shown(step[unit]), flow_id(step["step"], "all", unit)) for unit in UNITS),
                 Cell(_shown(step["left_stifles"]), flow_id(step["step"], "all", "left_stifles")),
-                Cell(step["why"] or ""),
+                Cell(step["why"] or "", words=True),
             ),
         )
         for step in _totals(flow).iter_rows(named=True)

@@ -23,78 +23,7 @@ from schemas.codebook import read_codebook
 from schemas.findings import findings
 from shared.estimate import Estimate, results_frame
 
-PLAN = """
-title = "Block or wedge <script>alert(1)</script>"
-question = "Does the shape of the recession matter?"
-seed = 1
-
-[statements]
-ethics = "Committee of the example, 12/2025"
-
-[[analysis]]
-id = "relux_risk"
-role = "primary"
-question = "Is block rather than wedge recession associated with less reluxation?"
-model = "cumulative_incidence"
-time = "relux_day"
-event = "relux_state"
-event_of_interest = "reluxation"
-competing = ["death", "amputation", "other_revision"]
-censored = "censored"
-population = "B"
-exposure = "sulcoplasty_type"
-levels = ["wedge_recession", "block_recession"]
-adjust_for = ["grade_preop", "clinic_id"]
-horizon = [91, 183, 365]
-cluster = "animal_id"
-
-[[analysis]]
-id = "relux_hazard"
-role = "primary"
-question = "Is block rather than wedge recession associated with less reluxation?"
-model = "cox"
-time = "relux_day"
-event = "relux_state"
-event_of_interest = "reluxation"
-competing = ["death", "amputation", "other_revision"]
-censored = "censored"
-population = "B"
-exposure = "sulcoplasty_type"
-levels = ["wedge_recession", "block_recession"]
-adjust_for = ["grade_preop", "clinic_id"]
-cluster = "animal_id"
-
-[[analysis]]
-id = "band_hazard"
-role = "primary"
-question = "Is a tension band associated with fewer implant complications?"
-model = "cox"
-time = "implant_day"
-event = "implant_state"
-event_of_interest = "implant_complication"
-competing = ["death"]
-censored = "censored"
-population = "D"
-exposure = "tension_band_done"
-levels = [false, true]
-adjust_for = ["grade_preop"]
-cluster = "animal_id"
-
-[[analysis]]
-id = "relux_first"
-role = "sensitivity"
-question = "Is block rather than wedge recession associated with less reluxation?"
-model = "cox"
-time = "relux_day"
-event = "relux_state"
-event_of_interest = "reluxation"
-competing = ["death", "amputation", "other_revision"]
-censored = "censored"
-population = "C"
-exposure = "sulcoplasty_type"
-levels = ["wedge_recession", "block_recession"]
-adjust_for = ["grade_preop", "clinic_id"]
-"""
+PLAN = Path(__file__).parent / "study.toml"
 ARMS = ("wedge_recession", "block_recession")
 CLINICS = ("harbour", "lake", "north", "plateau", "valley")
 DAYS = (91.0, 183.0, 365.0)
@@ -111,7 +40,7 @@ class _Checked:
 @pytest.fixture(scope="session")
 def given(tmp_path_factory: pytest.TempPathFactory) -> SimpleNamespace:
     folder = tmp_path_factory.mktemp("study")
-    (folder / "study.toml").write_text(PLAN, "utf-8")
+    shutil.copy(PLAN, folder)
     for clinic in CLINICS:
         (folder / "exports" / clinic).mkdir(parents=True)
     study, codebook = read_study(folder), read_codebook(folder)

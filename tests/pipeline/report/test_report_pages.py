@@ -178,7 +178,8 @@ def test_a_label_that_is_a_tag_is_shown_as_text(given: SimpleNamespace, tmp_path
     planted = '<script>alert("x")</script>'
     info = {**given.run_info, "deviations": (planted,)}
     flow = given.flow.with_columns(label=pl.lit(planted))
-    write_report(tmp_path, **_changed(given, {"flow": flow, "run_info": info}))
+    changes = {"flow": flow, "run_info": info, "curves": given.curves.clear()}
+    write_report(tmp_path, **_changed(given, changes))
     text = (tmp_path / "report" / "index.html").read_text("utf-8")
     assert "script" not in _Page(text).tags
     assert "&lt;script&gt;" in text
