@@ -8,6 +8,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
+SMALL_LABEL = 4_000_000
 
 
 def finite_matrix(values: npt.ArrayLike, name: str, *, rows: int | None = None) -> FloatArray:
@@ -76,6 +77,13 @@ def cluster_codes(cluster: npt.ArrayLike, *, rows: int) -> tuple[IntArray, int]:
         raise ValueError(f"cluster must have shape ({rows},), got {labels.shape}")
     if labels.dtype == object and any(label is None for label in labels):
         raise ValueError("cluster must not be missing in a row")
+    if (
+        labels.dtype.kind in "iu"
+        and labels.size
+        and 0 <= labels.min() <= labels.max() < SMALL_LABEL
+    ):
+        present = np.bincount(labels) > 0  # whole numbers are numbered without a sort
+        return (np.cumsum(present) - 1)[labels], int(np.count_nonzero(present))
     values, codes = np.unique(labels, return_inverse=True)
     return codes.astype(np.int64), len(values)
 

@@ -68,6 +68,9 @@ def log_rank(
     days = non_negative(time, "time")
     happened = zero_one(event, "event", rows=len(days)).astype(np.int64)
     codes, n_groups = cluster_codes(group, rows=len(days))
+    example = np.zeros(n_groups, np.int64)
+    example[codes] = np.arange(len(codes))
+    names = tuple(str(label) for label in np.asarray(group)[example].tolist())
     if n_groups < 2:
         raise ValueError(f"group must have at least two levels, got {n_groups}")
     blocks = np.zeros(len(days), np.int64)
@@ -87,7 +90,7 @@ def log_rank(
     test = chi_square_test(statistic, rank)
     return LogRank(
         statistic=test.statistic, df=test.df, p_value=test.p_value,
-        groups=tuple(str(label) for label in np.unique(np.asarray(group))),
+        groups=names,
         observed=observed, expected=expected, covariance=covariance,
     )  # fmt: skip
 
