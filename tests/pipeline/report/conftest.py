@@ -1,5 +1,6 @@
 """A small study: simulated stifles described by the real stages, models' numbers by hand."""
 
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
