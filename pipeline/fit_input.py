@@ -66,12 +66,7 @@ def typed_for(frame: pl.DataFrame, analyses: Iterable[Analysis], *, where: str) 
     for column, first in needed.items():
         if frame.schema[column] == pl.String:
             out = out.with_columns(_numbers(frame[column], first, where=where))
-    sets = [name for name in frame.columns if name in ("set_a", "set_b", "set_c", "set_d")]
-    return out.with_columns(
-        pl.col(name).replace_strict(TRUTH, default=None, return_dtype=pl.Boolean)
-        for name in sets
-        if frame.schema[name] == pl.String
-    )
+    return out
 
 
 def _read_csv(path: Path) -> pl.DataFrame:

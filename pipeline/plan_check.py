@@ -21,17 +21,13 @@ def check_plan(analysis: Analysis, frame: pl.DataFrame) -> None:
         or a time is no number or negative; it names the column, the count and a row.
     """
     place = f'analysis "{analysis.id}"'
-    for key, column in columns_of(analysis):
-        if column not in frame.columns:
-            raise PlanError(
-                place,
-                f'{key} names the column "{column}", which is not in the table',
-                do=nearest(column, frame.columns),
-            )
+    _refuse_absent_columns(place, frame, analysis)
     for column, levels in analysis.where.items():
         _refuse_absent_levels(place, frame, column, levels)
     if analysis.exposure:
         _refuse_absent_levels(place, frame, analysis.exposure, analysis.levels)
+    if analysis.population:
+        _refuse_odd_set(place, frame, set_column(analysis.population))
     if analysis.event:
         code_events(frame, analysis)
     if analysis.outcome:
@@ -109,6 +105,16 @@ def code_outcome(frame: pl.DataFrame, analysis: Analysis) -> pl.Series:
     return text.replace_strict(codes, return_dtype=pl.Int64)
 
 
+def _refuse_absent_columns(place: str, frame: pl.DataFrame, analysis: Analysis) -> None:
+    for key, column in columns_of(analysis):
+        if column not in frame.columns:
+            raise PlanError(
+                place,
+                f'{key} names the column "{column}", which is not in the table',
+                do=nearest(column, frame.columns),
+            )
+
+
 def _refuse_absent_levels(
     place: str, frame: pl.DataFrame, column: str, levels: tuple[str, ...]
 ) -> None:
@@ -119,6 +125,12 @@ def _refuse_absent_levels(
                 place, f'no row of the column "{column}" has the level "{level}"',
                 do=nearest(level, present) if present else "The column is empty.",
             )  # fmt: skip
+
+
+def _refuse_odd_set(place: str, frame: pl.DataFrame, column: str) -> None:
+    text = level_text(frame[column])
+    strange = text.is_null() | ~text.is_in(["true", "false"])
+    _refuse(place, frame, strange, f'the column "{column}" holds neither true nor false')
 
 
 def _refuse_bad_numbers(place: str, frame: pl.DataFrame, column: str) -> None:

@@ -72,7 +72,7 @@ def select_rows(frame: pl.DataFrame, analysis: Analysis) -> Selection:
         source=analysis.outcome or analysis.event,
         n_population=len(population),
         n_other_levels=len(population) - len(kept),
-        n_held=int(kept[held].fill_null(value=False).sum()) if held else 0,
+        n_held=int((level_text(kept[held]) == "true").sum()) if held else 0,
     )
 
 
@@ -97,7 +97,7 @@ def held_column(analysis: Analysis, columns: list[str]) -> str | None:
 
 def _population(frame: pl.DataFrame, analysis: Analysis) -> pl.DataFrame:
     if analysis.population:
-        frame = frame.filter(pl.col(set_column(analysis.population)))
+        frame = frame.filter(level_text(frame[set_column(analysis.population)]) == "true")
         if "left_at" in frame.columns:
             frame = frame.filter(pl.col("left_at").is_null())
     for column, levels in analysis.where.items():

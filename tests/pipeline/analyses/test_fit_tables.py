@@ -5,8 +5,10 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline.analyse import Analysed
 from pipeline.fit import fit_table
 from shared.errors import InputFileError, PlanError
+from shared.files import write_csv
 
 PLAN = """
 [[analysis]]
@@ -127,3 +129,21 @@ def test_true_and_false_in_text_are_yes_and_no(folder: Path) -> None:
     results = fit(folder).filter(pl.col("measure") == "odds_ratio")
     assert results["level"].to_list() == ["false", "true"]
     assert results["estimate"].drop_nulls().to_list() == pytest.approx(numbers.to_list())
+
+
+def test_a_cohort_written_as_csv_gives_the_study_s_results(
+    tmp_path: Path, invented_cohort: pl.DataFrame, analysed: Analysed
+) -> None:
+    keys = (
+        'time = "relux_day"\nevent = "relux_state"\nevent_of_interest = "reluxation"\n'
+        'competing = ["death", "other_revision"]\ncensored = "censored"\npopulation = "B"\n'
+        'exposure = "sulcoplasty_type"\nlevels = ["wedge_recession", "block_recession"]\n'
+        'adjust_for = ["grade_preop", "log_weight_kg", "age_months", "clinic_id"]\n'
+        'categorical = { clinic_id = "most_frequent" }\ncluster = "animal_id"\n'
+    )
+    (tmp_path / "plan.toml").write_text(
+        f'[[analysis]]\nid = "hazard"\nrole = "primary"\nmodel = "cox"\n{keys}'
+    )
+    write_csv(tmp_path / "t.csv", invented_cohort)
+    ours = analysed.results.filter(pl.col("analysis") == "hazard")
+    assert fit(tmp_path).equals(ours)

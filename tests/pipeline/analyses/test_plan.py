@@ -148,6 +148,12 @@ def test_events_are_zero_or_one_and_times_are_not_negative(table: pl.DataFrame) 
         check_plan(parse_analysis({**plain, "entry": "start"}), late)
 
 
+def test_a_set_holds_true_or_false(table: pl.DataFrame) -> None:
+    odd = table.with_columns(set_b=pl.Series(["true", "yes", "false", "true"]))
+    with pytest.raises(PlanError, match='"set_b" holds neither true nor false in 1 row, first in'):
+        check_plan(parse_analysis({**COX, "population": "B"}), odd)
+
+
 def test_a_cohort_row_is_named_by_its_stifle(table: pl.DataFrame) -> None:
     named = table.with_columns(stifle_id=pl.Series(["s1", "s2", "s3", "s4"]))
     with pytest.raises(PlanError, match="first in s2"):
