@@ -15,11 +15,12 @@ class Moved:
     before: str
     after: str
 
-    def __str__(self) -> str:
-        where = f"{self.table}: {self.row_id}"
+    @property
+    def where(self) -> str:
+        """The row, the column and both values, in words."""
         if not self.column:
-            return f"{where} {self.after}"
-        return f"{where}, {self.column}: {self.before} became {self.after}"
+            return f"{self.row_id} {self.after}"
+        return f"{self.row_id}, {self.column}: {self.before} became {self.after}"
 
 
 def compare_tables(

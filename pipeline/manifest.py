@@ -15,7 +15,7 @@ from shared.files import fingerprint, fingerprint_text, write_text
 
 LIBRARIES = (
     "polars", "pandera", "duckdb", "pyarrow", "numpy", "scipy", "statsmodels", "lifelines",
-    "matplotlib", "great-tables", "jinja2", "fastexcel", "xlsxwriter",
+    "matplotlib", "jinja2", "fastexcel", "xlsxwriter",
 )  # fmt: skip
 INPUTS = ("study.toml", "corrections.csv", "codebook", "mappings", "exports")
 # What may differ between two runs of the same inputs (design: run.json and the DuckDB cache).

@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
@@ -43,7 +43,7 @@ class Run:
     described: tuple[Estimate, ...] = ()
     analysed: Analysed | None = None
     compared: Compared | None = None
-    summary: Summary = Summary(done="")
+    summary: Summary = field(default_factory=lambda: Summary(done=""))
 
     @property
     def results(self) -> pl.DataFrame:
@@ -57,6 +57,18 @@ class Run:
         """Curve points of the analyses and of the clinic comparison."""
         parts = [part.curves for part in (self.analysed, self.compared) if part is not None]
         return pl.concat(parts, how="diagonal") if parts else None
+
+    @property
+    def the_cohort(self) -> Cohort:
+        """The cohort of a run that came so far."""
+        if self.cohort is None:
+            raise ValueError("this run ended before the cohort")
+        return self.cohort
+
+    @property
+    def open_blocking(self) -> int:
+        """Number of findings that keep a row or a result out until they are answered."""
+        return self.findings.filter(pl.col("action").is_in(["stop", "hold"])).height
 
     @property
     def findings(self) -> pl.DataFrame:
@@ -120,13 +132,12 @@ def _with_cohort(done: Run, on_step: Step) -> Run:
 
 
 def _with_results(done: Run, until: str, on_step: Step, say: Callable[[str], None]) -> Run:
-    assert done.cohort is not None
-    table = done.cohort.table
+    table = done.the_cohort.table
     on_step("expecting precision")
     precision = precision_rows(table, parse_analyses(done.study.analyses))
     say(write.precision_text(precision))
     on_step("describing")
-    described = describe(table, done.study, done.codebook, events=done.cohort.events)
+    described = describe(table, done.study, done.codebook, events=done.the_cohort.events)
     done = replace(done, described=(*precision, *described))
     done = replace(done, analysed=analyse(table, done.study, on_step=on_step))
     if until in STAGES[3:]:

@@ -67,10 +67,9 @@ def _queries(done: "Run") -> dict[str, int | str]:
 
 
 def _cohort(done: "Run") -> dict[str, int | str]:
-    assert done.cohort is not None
-    included = done.cohort.table.filter(pl.col("left_at").is_null())
+    included = done.the_cohort.table.filter(pl.col("left_at").is_null())
     return {
-        "operated stifles": len(done.cohort.table),
+        "operated stifles": len(done.the_cohort.table),
         "in the cohort": f"{len(included)} stifles of {included['animal_id'].n_unique()} animals",
     }
 

@@ -34,7 +34,7 @@ KINDS: Mapping[str, str] = {
     "codebook": "codebook",
 }
 OTHER_PLATFORM_TOLERANCE = 1e-8  # relative; the last digits of linear algebra differ by machine
-SHOWN = 12
+SHOWN = 12  # names of files in one line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,9 +171,7 @@ def _verdict(
     remarks = list(changed)
     if changed and not moved:
         remarks.append("No result moved.")
-    remarks += [str(item) for item in moved[:SHOWN]]
-    if len(moved) > SHOWN:
-        remarks.append(f"and {len(moved) - SHOWN} more differences")
+    remarks += _which_moved(moved)
     if files and not moved:
         remarks.append("Files that a rerun writes differently: " + ", ".join(files[:SHOWN]))
     done = "The rerun gives the same." if same else "The rerun does not agree with the run."
@@ -185,3 +183,16 @@ def _verdict(
     }
     summary = Summary(done=done, counts=counts, remarks=tuple(remarks))
     return Verdict(same=same, changed=changed, moved=moved, summary=summary)
+
+
+def _which_moved(moved: tuple[Moved, ...]) -> list[str]:
+    """Name each analysis that moved with its rows, and its first differences in estimates."""
+    cells: dict[tuple[str, str], list[Moved]] = {}
+    for item in moved:
+        cells.setdefault((item.table, item.row_id.split("/")[0]), []).append(item)
+    said: list[str] = []
+    for (table, analysis), items in cells.items():
+        rows = len({item.row_id for item in items})
+        first = next((item for item in items if item.column == "estimate"), items[0])
+        said.append(f"{table}: {analysis} moved in {rows} rows, for example {first.where}")
+    return said

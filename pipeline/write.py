@@ -121,8 +121,7 @@ def _write_tables(done: "Run", folder: Path) -> None:
 
 
 def _write_cohort(done: "Run", out: Path) -> None:
-    cohort = done.cohort
-    assert cohort is not None
+    cohort = done.the_cohort
     write_parquet(out / "cohort.parquet", cohort.table)
     write_csv(out / "cohort.csv", cohort.table)
     write_csv(out / "cohort_dictionary.csv", _cohort_dictionary(done))
@@ -132,10 +131,9 @@ def _write_cohort(done: "Run", out: Path) -> None:
 
 
 def _cohort_dictionary(done: "Run") -> pl.DataFrame:
-    assert done.cohort is not None
     declared = {item.name: item for item in reversed(done.codebook)}
     declared |= {item.name: item for item in of_table(done.codebook, "cohort")}
-    names = [name for name in done.cohort.table.columns if name in declared]
+    names = [name for name in done.the_cohort.table.columns if name in declared]
     return pl.DataFrame(
         {
             "variable": names,
@@ -154,12 +152,11 @@ def _cohort_dictionary(done: "Run") -> pl.DataFrame:
 
 def _write_pages(done: "Run", out: Path, record: Record) -> None:
     """Write all pages into a draft folder, then put them in place of the earlier ones."""
-    assert done.cohort is not None
     assert done.curves is not None
     with tempfile.TemporaryDirectory(prefix=".pages-", dir=out) as draft:
         for write_part in (write_report, write_clinic_pages, write_public):
             write_part(
-                Path(draft), results=done.results, curves=done.curves, flow=done.cohort.flow,
+                Path(draft), results=done.results, curves=done.curves, flow=done.the_cohort.flow,
                 study=done.study, codebook=done.codebook,
                 checked_counts=count_checked(done.checked), run_info=record.for_report(),
             )  # fmt: skip

@@ -1,0 +1,97 @@
+"""verify says yes to an untouched study, and names each of five tampers."""
+
+import shutil
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+CLINICS = ("north", "valley")
+KEPT = ("relux_risk", "relux_hazard")
+
+
+def small_study(folder: Path) -> Path:
+    """Two clinics of the demo and two of its analyses: quick to rerun."""
+    demo = Path(str(files("shared") / "demo"))
+    head, *blocks = (demo / "study.toml").read_text("utf-8").split("[[analysis]]")
+    kept = [block for block in blocks if any(f'id = "{name}"' in block for name in KEPT)]
+    for clinic in CLINICS:
+        shutil.copytree(demo / "exports" / clinic, folder / "exports" / clinic)
+        (folder / "mappings").mkdir(exist_ok=True)
+        shutil.copy(demo / "mappings" / f"{clinic}.toml", folder / "mappings")
+    (folder / "study.toml").write_text("[[analysis]]".join([head, *kept]), encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def analysed(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
+    folder = small_study(tmp_path_factory.mktemp("small") / "study")
+    done = run_sulca("analyse", str(folder))
+    assert done.returncode == 0, done.stderr
+    return folder
+
+
+@pytest.fixture
+def study(analysed: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(analysed, tmp_path / "study"))
+
+
+def edit(path: Path, old: str, new: str) -> None:
+    text = path.read_bytes().decode("utf-8")
+    assert old in text
+    path.write_bytes(text.replace(old, new, 1).encode("utf-8"))
+
+
+def test_untouched_study_is_verified(study: Path, run_sulca: Any) -> None:
+    done = run_sulca("verify", str(study))
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "The rerun gives the same." in done.stdout
+
+
+def test_edited_outcome_cell_is_named_and_moves_results(study: Path, run_sulca: Any) -> None:
+    edit(study / "exports/north/rechecks.csv", "Clinic,N,stable", "Clinic,N,G2")
+    done = run_sulca("verify", str(study))
+    assert done.returncode == 1
+    assert "data: exports/north/rechecks.csv was edited since the run" in done.stdout
+    assert "results.parquet: relux_hazard moved" in done.stdout
+
+
+def test_edited_unused_column_moves_no_result(study: Path, run_sulca: Any) -> None:
+    edit(study / "exports/north/rechecks.csv", "NAD otherwise", "NAD at all")
+    done = run_sulca("verify", str(study))
+    assert done.returncode == 1
+    assert "data: exports/north/rechecks.csv was edited since the run" in done.stdout
+    assert "No result moved." in done.stdout
+
+
+def test_edited_mapping_is_named(study: Path, run_sulca: Any) -> None:
+    edit(study / "mappings/north.toml", '"Wedge recession" = "wedge', '"Wedge recession" = "block')
+    done = run_sulca("verify", str(study))
+    assert done.returncode == 1
+    assert "mapping: mappings/north.toml was edited since the run" in done.stdout
+    assert "results.parquet: relux_hazard moved" in done.stdout
+
+
+def test_edited_plan_is_named(study: Path, run_sulca: Any) -> None:
+    edit(study / "study.toml", 'ties = "efron"', 'ties = "breslow"')
+    done = run_sulca("verify", str(study))
+    assert done.returncode == 1
+    assert "plan: study.toml was edited since the run" in done.stdout
+    assert "results.parquet: relux_hazard moved" in done.stdout
+
+
+def test_edited_number_in_the_results_is_named(study: Path, run_sulca: Any) -> None:
+    path = study / "out" / "results.csv"
+    results = pl.read_csv(path, infer_schema=False)
+    place = results.with_row_index().filter(
+        pl.col("measure") == "hazard_ratio", pl.col("estimate").is_not_null()
+    )["index"][0]
+    results[int(place), "estimate"] = "0.123456"
+    results.write_csv(path)
+    done = run_sulca("verify", str(study))
+    assert done.returncode == 1
+    assert "output: out/results.csv was edited since the run" in done.stdout
+    assert "results.csv: relux_hazard moved in 1 rows" in done.stdout
+    assert "0.123456" in done.stdout
