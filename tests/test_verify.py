@@ -50,36 +50,34 @@ def test_untouched_study_is_verified(study: Path, run_sulca: Any) -> None:
     assert "The rerun gives the same." in done.stdout
 
 
-def test_edited_outcome_cell_is_named_and_moves_results(study: Path, run_sulca: Any) -> None:
-    edit(study / "exports/north/rechecks.csv", "Clinic,N,stable", "Clinic,N,G2")
+TAMPERS = {
+    "an outcome cell": (
+        "exports/north/rechecks.csv", "Clinic,N,stable", "Clinic,N,G2",
+        "data: exports/north/rechecks.csv", "results.parquet: relux_hazard moved",
+    ),
+    "an unused column": (
+        "exports/north/rechecks.csv", "NAD otherwise", "NAD at all",
+        "data: exports/north/rechecks.csv", "No result moved.",
+    ),
+    "a mapping": (
+        "mappings/north.toml", '"Wedge recession" = "wedge', '"Wedge recession" = "block',
+        "mapping: mappings/north.toml", "results.parquet: relux_hazard moved",
+    ),
+    "the plan": (
+        "study.toml", 'ties = "efron"', 'ties = "breslow"',
+        "plan: study.toml", "results.parquet: relux_hazard moved",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("tamper", TAMPERS)
+def test_edited_input_is_named_with_what_it_moved(study: Path, run_sulca: Any, tamper: str) -> None:
+    file, old, new, named, moved = TAMPERS[tamper]
+    edit(study / file, old, new)
     done = run_sulca("verify", str(study))
     assert done.returncode == 1
-    assert "data: exports/north/rechecks.csv was edited since the run" in done.stdout
-    assert "results.parquet: relux_hazard moved" in done.stdout
-
-
-def test_edited_unused_column_moves_no_result(study: Path, run_sulca: Any) -> None:
-    edit(study / "exports/north/rechecks.csv", "NAD otherwise", "NAD at all")
-    done = run_sulca("verify", str(study))
-    assert done.returncode == 1
-    assert "data: exports/north/rechecks.csv was edited since the run" in done.stdout
-    assert "No result moved." in done.stdout
-
-
-def test_edited_mapping_is_named(study: Path, run_sulca: Any) -> None:
-    edit(study / "mappings/north.toml", '"Wedge recession" = "wedge', '"Wedge recession" = "block')
-    done = run_sulca("verify", str(study))
-    assert done.returncode == 1
-    assert "mapping: mappings/north.toml was edited since the run" in done.stdout
-    assert "results.parquet: relux_hazard moved" in done.stdout
-
-
-def test_edited_plan_is_named(study: Path, run_sulca: Any) -> None:
-    edit(study / "study.toml", 'ties = "efron"', 'ties = "breslow"')
-    done = run_sulca("verify", str(study))
-    assert done.returncode == 1
-    assert "plan: study.toml was edited since the run" in done.stdout
-    assert "results.parquet: relux_hazard moved" in done.stdout
+    assert f"{named} was edited since the run" in done.stdout
+    assert moved in done.stdout
 
 
 def test_edited_number_in_the_results_is_named(study: Path, run_sulca: Any) -> None:
