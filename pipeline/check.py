@@ -8,6 +8,7 @@ import polars as pl
 from pipeline.checks.account import count_files, count_rows
 from pipeline.checks.again import fold_again
 from pipeline.checks.aside import merge_animals, merge_copies, set_aside_tests
+from pipeline.checks.dates import date_texts
 from pipeline.checks.derive import add_reluxations, raise_severity
 from pipeline.checks.evaluate import Hit
 from pipeline.checks.holds import empty_held, holds_of_hits, holds_of_intake, holds_of_stopped
@@ -74,12 +75,12 @@ def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozense
     AssertionError
         If a row has no fate or an accepted row breaks its schema: a defect of this program.
     """
+    made = complete(mapped.tables, codebook)
     known = Known(
         headers=Headers(columns=mapped.columns, marks=mapped.marks), missing=mapped.missing,
         found=mapped.findings, confirmed=confirmed,
-        variables={(item.table, item.name): item for item in codebook},
+        variables={(item.table, item.name): item for item in codebook}, dates=date_texts(made),
     )  # fmt: skip
-    made = complete(mapped.tables, codebook)
     single, first_hits, told_first, fates_first = _one_row_a_key(made, known)
     within, across = _main_rules(codebook)
     known = replace(known, found=pl.concat([mapped.findings, told_first]))

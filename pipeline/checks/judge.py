@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.checks.blanks import sort_blanks
-from pipeline.checks.dates import date_texts
 from pipeline.checks.evaluate import Hit, find_broken
 from pipeline.checks.words import Headers, Variables, describe, query_ids
 from schemas.findings import findings
@@ -20,19 +19,24 @@ STRENGTH = {"ask": 0, "derive": 1, "hold": 2, "stop": 3, "set_aside": 3}
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Known:
-    """What judging needs to know besides the tables."""
+    """What judging needs to know besides the tables.
+
+    `dates` are the date texts of all rows, also of those whose dates were not understood: a file
+    with two orders of day and month is known by them.
+    """
 
     headers: Headers
     variables: Variables
     missing: pl.DataFrame
     found: pl.DataFrame
     confirmed: frozenset[str]
+    dates: pl.DataFrame
 
 
 def judge(rules: Iterable[Rule], tables: Frames, known: Known
           ) -> tuple[tuple[Hit, ...], pl.DataFrame]:  # fmt: skip
     """Give the rules that are broken, by which rows, and the findings in words."""
-    frames = join_tables(tables) | {"date_texts": date_texts(tables)}
+    frames = join_tables(tables) | {"date_texts": known.dates}
     broken = find_broken(rules, frames)
     hits = sort_blanks(broken, tables=tables, missing=known.missing, found=known.found)
     kept: list[Hit] = []

@@ -88,11 +88,16 @@ def read(sheets: Sheets, folder: Path, *, canonical: bool) -> Read:
     return Read(
         checked=checked,
         estimates={
-            question: float(np.log(adjusted.filter(
-                analysis=f"{question}_hazard", term=exposure)["estimate"][0]))
+            question: _log_hazard_ratio(adjusted.filter(
+                analysis=f"{question}_hazard", term=exposure))
             for question, exposure in EXPOSURES.items()
         },
     )  # fmt: skip
+
+
+def _log_hazard_ratio(row: pl.DataFrame) -> float:
+    """Give the estimate, or NaN where the damage left no event."""
+    return float(np.log(row["estimate"][0])) if row.height else float("nan")
 
 
 class Bench:

@@ -13,6 +13,7 @@ from pipeline.simulate.clinics import CLINIC_IDS
 from pipeline.simulate.demo import write_exports
 from pipeline.simulate.folder import write_demo
 from pipeline.simulate.simulated import Simulated, simulate_study
+from pipeline.simulate.whole import orders_mixed
 from pipeline.simulate.write import fill_sheets, save_exports
 from schemas.codebook import KEYS, read_codebook
 
@@ -109,6 +110,20 @@ def test_each_planted_defect_is_found_at_its_row_by_its_rule(
         if found.is_empty():
             missed.append(f"{defect['clinic']} row {defect['row']}: {defect['kind']}")
     assert not missed
+
+
+def test_a_file_in_two_orders_of_day_and_month_is_known_by_its_unreadable_dates(
+    study: Simulated, tmp_path: Path
+) -> None:
+    sheets = fill_sheets(study.tables)
+    orders_mixed(sheets)
+    save_exports({"north": sheets["north"]}, tmp_path / "exports")
+    with as_file(files("shared") / "demo" / "mappings" / "north.toml") as mapping:
+        (tmp_path / "mappings").mkdir()
+        (tmp_path / "mappings" / "north.toml").write_bytes(mapping.read_bytes())
+    checked = check(read_study(tmp_path, read_codebook()), read_codebook())
+    asked = checked.findings.filter(pl.col("rule") == "R23", pl.col("action") == "hold")
+    assert set(asked["file"]) == {"stifles.csv", "rechecks.csv", "complications.csv"}
 
 
 def test_each_clinic_and_action_has_planted_defects(
