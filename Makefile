@@ -48,7 +48,7 @@ $(VENV)/bin/python:
 
 $(STAMP): requirements.lock pyproject.toml | $(VENV)/bin/python
 	$(PIP) --require-hashes -r requirements.lock
-	$(PIP) --no-deps --no-build-isolation -e . 2>/dev/null || $(PIP) --no-deps -e .
+	$(PIP) --no-deps -e .
 	touch $@
 
 $(DEV_STAMP): requirements-dev.lock pyproject.toml | $(VENV)/bin/python
