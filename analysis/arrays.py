@@ -1,6 +1,7 @@
 """Array types, and the checks that every estimator makes at its door."""
 
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -19,11 +20,7 @@ def finite_matrix(values: npt.ArrayLike, name: str, *, rows: int | None = None) 
     ValueError
         If the shape is wrong or a value is missing or infinite.
     """
-    matrix = np.asarray(values, dtype=np.float64)
-    if matrix.ndim != 2:
-        raise ValueError(f"{name} must have two dimensions, got {matrix.ndim}")
-    _check_finite(matrix, name, rows)
-    return matrix
+    return _finite(values, name, rows, "two dimensions")
 
 
 def finite_vector(values: npt.ArrayLike, name: str, *, rows: int | None = None) -> FloatArray:
@@ -34,11 +31,7 @@ def finite_vector(values: npt.ArrayLike, name: str, *, rows: int | None = None) 
     ValueError
         If the shape is wrong or a value is missing or infinite.
     """
-    vector = np.asarray(values, dtype=np.float64)
-    if vector.ndim != 1:
-        raise ValueError(f"{name} must have one dimension, got {vector.ndim}")
-    _check_finite(vector, name, rows)
-    return vector
+    return _finite(values, name, rows, "one dimension")
 
 
 def zero_one(values: npt.ArrayLike, name: str, *, rows: int | None = None) -> FloatArray:
@@ -102,8 +95,17 @@ def inverse(matrix: FloatArray) -> FloatArray:
     return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
-def _check_finite(values: FloatArray, name: str, rows: int | None) -> None:
-    if rows is not None and len(values) != rows:
-        raise ValueError(f"{name} must have {rows} rows, got {len(values)}")
-    if not np.isfinite(values).all():
+def _finite(
+    values: npt.ArrayLike,
+    name: str,
+    rows: int | None,
+    shape: Literal["one dimension", "two dimensions"],
+) -> FloatArray:
+    array = np.asarray(values, dtype=np.float64)
+    if array.ndim != (1 if shape == "one dimension" else 2):
+        raise ValueError(f"{name} must have {shape}, got {array.ndim}")
+    if rows is not None and len(array) != rows:
+        raise ValueError(f"{name} must have {rows} rows, got {len(array)}")
+    if not np.isfinite(array).all():
         raise ValueError(f"{name} must be finite in every row: drop and count missing rows before")
+    return array

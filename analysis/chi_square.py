@@ -56,3 +56,11 @@ def normal_quantile(confidence: float) -> float:
     if not 0 < confidence < 1:
         raise ValueError(f"confidence must lie between 0 and 1, got {confidence:g}")
     return float(ndtri(0.5 + confidence / 2))
+
+
+def wald_limits(
+    coefficients: FloatArray, std_errors: FloatArray, confidence: float
+) -> tuple[FloatArray, FloatArray]:
+    """Give the limits z standard errors below and above the coefficients, both shape (p,)."""
+    half = normal_quantile(confidence) * std_errors
+    return coefficients - half, coefficients + half

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analysis.arrays import FloatArray
-from analysis.chi_square import Test, normal_quantile
+from analysis.chi_square import Test, wald_limits
 from analysis.cox_rows import CoxRows
 from analysis.kernels.cox import CoxData, Ties
 from analysis.rank import Redundant
@@ -49,8 +49,7 @@ class CoxFit:
 
     def limits(self, confidence: float = 0.95) -> tuple[FloatArray, FloatArray]:
         """Wald limits of the coefficients on the log hazard scale."""
-        half = normal_quantile(confidence) * self.std_errors
-        return self.coefficients - half, self.coefficients + half
+        return wald_limits(self.coefficients, self.std_errors, confidence)
 
     @property
     def scaled_coefficients(self) -> FloatArray:

@@ -2,11 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
 from analysis.arrays import (
+    BoolArray,
     FloatArray,
     column_names,
     finite_matrix,
@@ -14,11 +16,12 @@ from analysis.arrays import (
     non_negative,
     zero_one,
 )
-from analysis.chi_square import NO_TEST, Test, chi_square_test, normal_quantile
+from analysis.chi_square import NO_TEST, Test, normal_quantile
 from analysis.fit_concerns import why_no_fit
-from analysis.kernels.firth import PenalisedTop, maximise_penalised
+from analysis.kernels.firth import maximise_penalised
+from analysis.kernels.penalised import PenalisedTop
 from analysis.logistic import INTERCEPT
-from analysis.profile import profile_limit
+from analysis.penalised import all_terms_test, asked_places, profile_of
 from analysis.rank import Redundant, find_redundant
 from analysis.scaling import scaled_design
 
@@ -108,17 +111,17 @@ def fit_firth(
     used = w > 0
     matrix, outcome, w = matrix[used], outcome[used], w[used]
     all_names = (INTERCEPT, *labels)
-    asked = _asked(limits_for, all_names)
+    asked = asked_places(limits_for, all_names)
     redundant = find_redundant(matrix, labels)
     if redundant or int(outcome.sum()) in (0, len(outcome)):
         return _no_fit(all_names, outcome, confidence, redundant=redundant)
+    problem = _Problem(matrix, outcome, w)
     z, back = scaled_design(matrix)
-    everything = np.ones(z.shape[1], dtype=np.bool_)
-    top = maximise_penalised(z, outcome, w, start=_null_start(z, outcome, w), free=everything)
+    top = problem.top(z)
     if not top.converged:
         return _no_fit(all_names, outcome, confidence, iterations=top.steps)
     at_top = inverse(top.information)
-    low, high, tests = _profiles(_Problem(matrix, z, outcome, w), top, asked, root_target)
+    low, high, tests = _profiles(problem, top, asked, root_target)
     return FirthFit(
         names=all_names,
         coefficients=back @ top.coefficients,
@@ -127,7 +130,7 @@ def fit_firth(
         high=high,
         confidence=confidence,
         tests=tests,
-        likelihood_ratio=_all_terms(z, outcome, w, top),
+        likelihood_ratio=problem.all_terms(z, top),
         log_likelihood=top.log_likelihood - float(np.log(np.diag(back)).sum()),
         n=len(outcome),
         events=int(outcome.sum()),
@@ -141,83 +144,41 @@ def fit_firth(
 @dataclass(frozen=True, slots=True, eq=False)
 class _Problem:
     x: FloatArray
-    z: FloatArray
     y: FloatArray
     weights: FloatArray
 
+    def climb(self, z: FloatArray, start: FloatArray, free: BoolArray) -> PenalisedTop:
+        return maximise_penalised(z, self.y, self.weights, start=start, free=free)
 
-def _asked(limits_for: Sequence[str] | None, names: tuple[str, ...]) -> tuple[int, ...]:
-    if limits_for is None:
-        return tuple(range(len(names)))
-    unknown = [name for name in limits_for if name not in names]
-    if unknown:
-        raise ValueError(f"limits_for must name terms of the model, got {unknown[0]!r}")
-    return tuple(names.index(name) for name in limits_for)
+    def null_start(self, z: FloatArray) -> FloatArray:
+        start = np.zeros(z.shape[1])
+        share = float(np.average(self.y, weights=self.weights))
+        start[0] = np.log(share / (1 - share))
+        return start
 
+    def top(self, z: FloatArray) -> PenalisedTop:
+        return self.climb(z, self.null_start(z), np.ones(z.shape[1], dtype=np.bool_))
 
-def _null_start(z: FloatArray, y: FloatArray, weights: FloatArray) -> FloatArray:
-    start = np.zeros(z.shape[1])
-    share = float(np.average(y, weights=weights))
-    start[0] = np.log(share / (1 - share))
-    return start
+    def all_terms(self, z: FloatArray, top: PenalisedTop) -> Test:
+        only_intercept = np.arange(z.shape[1]) == 0
+        null = self.climb(z, self.null_start(z), only_intercept)
+        return all_terms_test(top, null, z.shape[1] - 1)
 
 
 def _profiles(
     problem: _Problem, top: PenalisedTop, asked: tuple[int, ...], root_target: float
 ) -> tuple[FloatArray, FloatArray, tuple[Test, ...]]:
-    p = problem.z.shape[1]
+    p = len(top.coefficients)
     low, high = np.full(p, np.nan), np.full(p, np.nan)
     tests = [NO_TEST] * p
     for place in asked:
         # the intercept belongs to the uncentred design: its profile is taken there
         z, back = scaled_design(problem.x, centre=place != 0)
-        full = top
-        if place == 0:
-            every = np.ones(p, dtype=np.bool_)
-            start = _null_start(z, problem.y, problem.weights)
-            full = maximise_penalised(z, problem.y, problem.weights, start=start, free=every)
-        profile = _Profile(z, problem, full, place)
-        middle, error = full.coefficients[place], profile.std_error
-        unit = back[place, place]
-        for limits, guess in ((low, -root_target * error), (high, root_target * error)):
-            limits[place] = unit * profile_limit(
-                profile.drop, middle, first_guess=middle + guess, root_target=root_target
-            )
-        tests[place] = chi_square_test(profile.drop(0.0)[0], 1)
-    return low, high, tuple(tests)
-
-
-class _Profile:
-    """Penalised likelihood with one coefficient held; starts each climb from the last one's top."""
-
-    def __init__(self, z: FloatArray, problem: _Problem, top: PenalisedTop, place: int) -> None:
-        self.z, self.problem, self.top, self.place = z, problem, top, place
-        self.free = np.arange(z.shape[1]) != place
-        covariance = inverse(top.information)
-        self.std_error = float(np.sqrt(covariance[place, place]))
-        self.slopes = covariance[:, place] / covariance[place, place]
-
-    def drop(self, value: float) -> tuple[float, float]:
-        """Twice the drop at `value` and its derivative; NaN where the climb failed."""
-        start = self.top.coefficients + self.slopes * (value - self.top.coefficients[self.place])
-        start[self.place] = value
-        held = maximise_penalised(
-            self.z, self.problem.y, self.problem.weights, start=start, free=self.free
+        lower, upper, tests[place] = profile_of(
+            partial(problem.climb, z), top if place else problem.top(z), place, root_target
         )
-        if not held.converged:
-            return float("nan"), float("nan")
-        fallen = 2 * (self.top.log_likelihood - held.log_likelihood)
-        return fallen, -2 * float(held.gradient[self.place])
-
-
-def _all_terms(z: FloatArray, y: FloatArray, weights: FloatArray, top: PenalisedTop) -> Test:
-    """Penalised likelihood-ratio test of all terms, the penalty from the whole design."""
-    only_intercept = np.arange(z.shape[1]) == 0
-    start = _null_start(z, y, weights)
-    null = maximise_penalised(z, y, weights, start=start, free=only_intercept)
-    if not null.converged:
-        return NO_TEST
-    return chi_square_test(2 * (top.log_likelihood - null.log_likelihood), z.shape[1] - 1)
+        low[place], high[place] = back[place, place] * lower, back[place, place] * upper
+    return low, high, tuple(tests)
 
 
 def _no_fit(

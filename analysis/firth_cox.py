@@ -7,12 +7,12 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.arrays import BoolArray, FloatArray, column_names
-from analysis.chi_square import NO_TEST, Test, chi_square_test, normal_quantile
+from analysis.chi_square import NO_TEST, Test, normal_quantile
 from analysis.cox_rows import CoxRows, checked_rows
 from analysis.kernels.cox import CoxData, Ties, prepare_cox
-from analysis.kernels.firth import PenalisedTop
 from analysis.kernels.firth_cox import maximise_penalised_cox
-from analysis.profile import profile_limit
+from analysis.kernels.penalised import PenalisedTop
+from analysis.penalised import all_terms_test, asked_places, profile_of
 from analysis.rank import Redundant, find_redundant
 
 
@@ -94,9 +94,7 @@ def fit_firth_cox(  # noqa: PLR0913 - the parts of the model, each by name
     """
     rows = checked_rows(x, time, event, entry=entry, strata=strata, weights=weights, cluster=None)
     labels = column_names(names, rows.x.shape[1])
-    unknown = [name for name in limits_for or () if name not in labels]
-    if unknown:
-        raise ValueError(f"limits_for must name terms of the model, got {unknown[0]!r}")
+    asked = asked_places(limits_for, labels)
     data = prepare_cox(rows.time, rows.event == 1, rows.x, entry=rows.entry, strata=rows.strata)
     redundant = find_redundant(rows.x[data.rows], labels) if len(data.rows) else ()
     problem = _Problem(
@@ -106,7 +104,6 @@ def fit_firth_cox(  # noqa: PLR0913 - the parts of the model, each by name
     top = None if nothing else problem.climb(np.zeros(len(labels)), np.ones(len(labels), bool))
     if top is None or not top.converged:
         return _no_fit(rows, data, labels, ties, confidence, redundant)
-    asked = [labels.index(name) for name in (labels if limits_for is None else limits_for)]
     low, high, tests = _profiles(problem, top, asked, normal_quantile(confidence))
     inverse = np.linalg.inv(top.information)
     return FirthCoxFit(
@@ -131,18 +128,6 @@ class _Problem:
             self.data, self.weights, ties=self.ties, start=start, free=free
         )
 
-    def drop(self, top: PenalisedTop, place: int, value: float) -> tuple[float, float]:
-        """Twice the drop of the profile where one coefficient is `value`, and its derivative."""
-        covariance = np.linalg.inv(top.information)
-        slopes = covariance[:, place] / covariance[place, place]
-        start = top.coefficients + slopes * (value - top.coefficients[place])
-        start[place] = value
-        held = self.climb(start, np.arange(len(start)) != place)
-        if not held.converged:
-            return float("nan"), float("nan")
-        fallen = 2 * (top.log_likelihood - held.log_likelihood)
-        return fallen, -2 * float(held.gradient[place])
-
 
 def _profiles(
     problem: _Problem, top: PenalisedTop, asked: Sequence[int], root_target: float
@@ -150,26 +135,16 @@ def _profiles(
     terms = len(top.coefficients)
     low, high = np.full(terms, np.nan), np.full(terms, np.nan)
     tests = [NO_TEST] * terms
-    errors = np.sqrt(np.diag(np.linalg.inv(top.information)))
     for place in asked:
-        middle, reach = float(top.coefficients[place]), root_target * float(errors[place])
-        for limits, guess in ((low, middle - reach), (high, middle + reach)):
-            limit = profile_limit(
-                lambda value, at=place: problem.drop(top, at, value),
-                middle,
-                first_guess=guess,
-                root_target=root_target,
-            )
-            limits[place] = limit / problem.data.scale[place]
-        tests[place] = chi_square_test(problem.drop(top, place, 0.0)[0], 1)
+        lower, upper, tests[place] = profile_of(problem.climb, top, place, root_target)
+        low[place] = lower / problem.data.scale[place]
+        high[place] = upper / problem.data.scale[place]
     return low, high, tuple(tests)
 
 
 def _all_terms(problem: _Problem, top: PenalisedTop) -> Test:
-    """Penalised likelihood-ratio test of all terms, the penalty from the whole design."""
     nil = np.zeros_like(top.coefficients)
-    null = problem.climb(nil, np.zeros(len(nil), bool))
-    return chi_square_test(2 * (top.log_likelihood - null.log_likelihood), len(nil))
+    return all_terms_test(top, problem.climb(nil, np.zeros(len(nil), bool)), len(nil))
 
 
 def _no_fit(

@@ -16,7 +16,7 @@ from analysis.arrays import (
     non_negative,
     zero_one,
 )
-from analysis.chi_square import NO_TEST, Test, chi_square_test, normal_quantile, wald_test
+from analysis.chi_square import NO_TEST, Test, chi_square_test, wald_limits, wald_test
 from analysis.fit_concerns import sparse_concerns, why_no_fit
 from analysis.kernels.logistic import curvature_batch, fit_logistic_batch, fitted_risks
 from analysis.rank import Redundant, find_redundant
@@ -58,8 +58,7 @@ class LogisticFit:
 
     def limits(self, confidence: float = 0.95) -> tuple[FloatArray, FloatArray]:
         """Wald limits of the coefficients on the log odds scale."""
-        half = normal_quantile(confidence) * self.std_errors
-        return self.coefficients - half, self.coefficients + half
+        return wald_limits(self.coefficients, self.std_errors, confidence)
 
 
 def fit_logistic(

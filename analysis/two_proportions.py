@@ -42,15 +42,8 @@ def risk_difference_newcombe(
     difference = exposed - reference
     low = difference - float(np.hypot(exposed - low1, high0 - reference))
     high = difference + float(np.hypot(high1 - exposed, reference - low0))
-    return Contrast(
-        measure="risk_difference",
-        estimate=difference,
-        std_error=float("nan"),
-        low=low,
-        high=high,
-        confidence=confidence,
-        method="Newcombe hybrid score",
-    )
+    method = "Newcombe hybrid score"
+    return _difference(difference, np.nan, (low, high), (confidence, method))
 
 
 def risk_difference_score(
@@ -78,15 +71,8 @@ def risk_difference_score(
     difference = exposed - reference
     low = where_score_is(z, groups, (-1.0, difference), finite_factor=finite_factor)
     high = where_score_is(-z, groups, (difference, 1.0), finite_factor=finite_factor)
-    return Contrast(
-        measure="risk_difference",
-        estimate=difference,
-        std_error=float("nan"),
-        low=low,
-        high=high,
-        confidence=confidence,
-        method="Miettinen-Nurminen score" if finite_factor else "Mee score",
-    )
+    method = "Miettinen-Nurminen score" if finite_factor else "Mee score"
+    return _difference(difference, np.nan, (low, high), (confidence, method))
 
 
 def risk_difference_wald(groups: TwoGroups, *, confidence: float = 0.95) -> Contrast:
@@ -96,14 +82,9 @@ def risk_difference_wald(groups: TwoGroups, *, confidence: float = 0.95) -> Cont
     variance += reference * (1 - reference) / groups.reference_n
     error, difference = float(np.sqrt(variance)), exposed - reference
     half = normal_quantile(confidence) * error
-    return Contrast(
-        measure="risk_difference",
-        estimate=difference,
-        std_error=error,
-        low=difference - half,
-        high=difference + half,
-        confidence=confidence,
-        method="Wald",
+    method = "Wald"
+    return _difference(
+        difference, error, (difference - half, difference + half), (confidence, method)
     )
 
 
@@ -161,6 +142,22 @@ def number_needed(difference: Contrast) -> Contrast:
         confidence=difference.confidence,
         method=f"1 / risk difference ({difference.method})",
         concerns=("interval_through_infinity",) if through_infinity else (),
+    )
+
+
+def _difference(
+    estimate: float, std_error: float, limits: tuple[float, float], settings: tuple[float, str]
+) -> Contrast:
+    low, high = limits
+    confidence, method = settings
+    return Contrast(
+        measure="risk_difference",
+        estimate=estimate,
+        std_error=std_error,
+        low=low,
+        high=high,
+        confidence=confidence,
+        method=method,
     )
 
 

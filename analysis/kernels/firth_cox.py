@@ -5,8 +5,6 @@ half the sum over deaths of E[(x_j - m_j) (x - m)' V (x - m)], a third moment in
 set, with m the mean of the terms there and V the inverse information.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from analysis.arrays import BoolArray, FloatArray
@@ -19,16 +17,9 @@ from analysis.kernels.cox_likelihood import (
     risk_sums,
 )
 from analysis.kernels.cox_slots import risk_set_moments
-from analysis.kernels.firth import PenalisedTop
+from analysis.kernels.penalised import PenalisedPoint, PenalisedTop, climb
 
 LARGEST_STEP = 2.0  # in standard deviations of a term
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Point:
-    penalised: float
-    gradient: FloatArray
-    information: FloatArray
 
 
 def maximise_penalised_cox(
@@ -38,56 +29,33 @@ def maximise_penalised_cox(
     ties: Ties,
     start: FloatArray,
     free: BoolArray,
-    tolerance: float = 1e-9,
-    max_steps: int = 200,
 ) -> PenalisedTop:
     """Climb by Newton's method with the plain information and step halving.
 
     Held coefficients stay at `start`, shape (p,), in the units of ``data.x``; the penalty is that
     of all terms. `weights` has shape (m, 1), all above zero.
     """
-    beta = start.copy()
-    here = _point(data, weights, beta, ties)
-    for step in range(1, max_steps + 1):
-        move = np.zeros_like(beta)
-        move[free] = np.linalg.solve(here.information[np.ix_(free, free)], here.gradient[free])
-        largest = float(np.abs(move).max(initial=0.0))
-        move *= min(1.0, LARGEST_STEP / max(largest, LARGEST_STEP))
-        following = _point(data, weights, beta + move, ties)
-        halvings = 0
-        while not following.penalised >= here.penalised - 1e-10 and halvings < 30:
-            move, halvings = move / 2, halvings + 1
-            following = _point(data, weights, beta + move, ties)
-        beta, here = beta + move, following
-        if largest < tolerance:
-            return _top(beta, here, step, converged=True)
-        if not np.isfinite(here.penalised):
-            break
-    return _top(beta, here, max_steps, converged=False)
-
-
-def _top(beta: FloatArray, point: _Point, steps: int, *, converged: bool) -> PenalisedTop:
-    return PenalisedTop(
-        coefficients=beta,
-        log_likelihood=point.penalised,
-        gradient=point.gradient,
-        information=point.information,
-        steps=steps,
-        converged=converged,
+    return climb(
+        lambda beta: _point(data, weights, beta, ties),
+        start=start,
+        free=free,
+        largest_step=LARGEST_STEP,
     )
 
 
-def _point(data: CoxData, weights: FloatArray | None, beta: FloatArray, ties: Ties) -> _Point:
+def _point(
+    data: CoxData, weights: FloatArray | None, beta: FloatArray, ties: Ties
+) -> PenalisedPoint:
     with np.errstate(over="ignore", invalid="ignore"):
         sums = risk_sums(data, beta[:, None], weights, ties)
         second = information(data, sums)[0]
     try:
         lower = np.linalg.cholesky(second)
     except np.linalg.LinAlgError:
-        return _Point(-np.inf, np.zeros_like(beta), second)
+        return PenalisedPoint(-np.inf, np.zeros_like(beta), second)
     penalty = float(np.log(np.diag(lower)).sum())
     pull = _penalty_gradient(data, sums, np.linalg.inv(second), ties)
-    return _Point(
+    return PenalisedPoint(
         float(sums.log_likelihood[0]) + penalty, gradient(data, sums, weights)[:, 0] + pull, second
     )
 
