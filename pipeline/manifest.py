@@ -18,6 +18,7 @@ LIBRARIES = (
     "matplotlib", "jinja2", "fastexcel", "xlsxwriter",
 )  # fmt: skip
 INPUTS = ("study.toml", "corrections.csv", "codebook", "mappings", "exports")
+STAGES = ("check", "cohort", "analyse", "compare", "report")
 # What may differ between two runs of the same inputs (design: run.json and the DuckDB cache).
 NOT_COMPARED = ("run.json", "study.duckdb")
 

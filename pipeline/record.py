@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.manifest import (
+    STAGES,
     FirstAnalysis,
     code_fingerprint,
     deviations,
@@ -72,11 +73,12 @@ def run_record(
     plan = flat_plan(study.raw)
     analysed = until not in ("check", "cohort")
     earlier = bool(previous and previous.get("first_analysis"))
+    inputs = fingerprints(study.folder, study_inputs(study.folder))
     first = first_analysis(previous, plan) if analysed or earlier else None
     lock = clinics.sort("clinic_id").select("clinic_id", pl.col("data_lock_date").cast(pl.String))
     return Record(
-        until=until,
-        inputs=fingerprints(study.folder, study_inputs(study.folder)),
+        until=_furthest(until, inputs, previous),
+        inputs=inputs,
         plan=fingerprint_text(_as_json(plan)),
         first=first,
         deviations=deviations(first.plan, json.loads(_as_json(plan))) if first else (),
@@ -87,6 +89,15 @@ def run_record(
         codebook_version=study.codebook_version,
         data_lock=dict(lock.rows()),
     )
+
+
+def _furthest(until: str, inputs: Mapping[str, str], previous: Mapping[str, Any] | None) -> str:
+    """Give the last stage whose outputs belong to these inputs: an earlier run may have gone on."""
+    if not previous or previous.get("inputs") != inputs:
+        return until
+    if previous.get("code") != code_fingerprint() or previous.get("versions") != versions():
+        return until
+    return max(until, previous.get("until", until), key=STAGES.index)
 
 
 def _as_json(plan: Mapping[str, Any]) -> str:

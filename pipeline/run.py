@@ -16,7 +16,7 @@ from pipeline.corrections import Corrected, correct, read_corrections
 from pipeline.descriptives import describe, precision_rows
 from pipeline.intake.study_intake import read_study as read_exports
 from pipeline.link import Linked, link
-from pipeline.manifest import read_manifest
+from pipeline.manifest import STAGES, read_manifest
 from pipeline.plan import parse_analyses
 from pipeline.record import run_record
 from pipeline.study import Study, read_study
@@ -26,7 +26,6 @@ from schemas.codebook import Variable, read_codebook
 from schemas.codebook_history import require_version
 from shared.estimate import Estimate, results_frame
 
-STAGES = ("check", "cohort", "analyse", "compare", "report")
 Step = Callable[[str], None]
 
 

@@ -13,6 +13,7 @@ import polars as pl
 from pipeline.compare_tables import Moved, compare_tables
 from pipeline.manifest import (
     INPUTS,
+    STAGES,
     code_fingerprint,
     fingerprints,
     output_fingerprints,
@@ -61,10 +62,17 @@ def verify(folder: Path, *, on_step: Callable[[str], None]) -> Verdict:
         raise InputFileError(
             str(out), "there is no earlier run to compare with", do=f"Run: sulca run {folder}"
         )
+    until = manifest.get("until", "report")
+    if STAGES.index(until) < STAGES.index("analyse"):
+        raise InputFileError(
+            str(out / "run.json"),
+            f'the last run ended with "{until}", so that the results are those of an earlier state',
+            do=f"Run: sulca run {folder}",
+        )
     with tempfile.TemporaryDirectory(prefix="sulca-verify-") as scratch:
         again = Path(scratch) / "study"
         _copy_inputs(folder, again, manifest)
-        run_study(again, until=manifest.get("until", "report"), on_step=on_step)
+        run_study(again, until=until, on_step=on_step)
         same_platform = manifest.get("platform") == platform_name()
         moved = _moved(out, again / "out", 0.0 if same_platform else OTHER_PLATFORM_TOLERANCE)
         changed = _changed_since(folder, manifest)

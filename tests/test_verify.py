@@ -93,3 +93,18 @@ def test_edited_number_in_the_results_is_named(study: Path, run_sulca: Any) -> N
     assert "output: out/results.csv was edited since the run" in done.stdout
     assert "results.csv: relux_hazard moved in 1 rows" in done.stdout
     assert "0.123456" in done.stdout
+
+
+def test_a_shorter_run_of_the_same_inputs_leaves_the_results_verifiable(
+    study: Path, run_sulca: Any
+) -> None:
+    assert run_sulca("check", str(study)).returncode == 0
+    assert run_sulca("verify", str(study)).returncode == 0
+
+
+def test_results_of_an_earlier_state_are_not_verified(study: Path, run_sulca: Any) -> None:
+    edit(study / "exports/north/rechecks.csv", "NAD otherwise", "NAD at all")
+    assert run_sulca("check", str(study)).returncode == 0
+    done = run_sulca("verify", str(study))
+    assert done.returncode == 2
+    assert 'the last run ended with "check"' in done.stderr
