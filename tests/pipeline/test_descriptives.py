@@ -3,91 +3,26 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.descriptives import describe, precision_rows
-from pipeline.plan import Analysis, parse_analysis
-from pipeline.study import Study, read_study
+from pipeline.descriptives import describe
+from pipeline.study import Study
 from schemas.codebook import read_codebook
 from shared.estimate import Estimate, results_frame
-
-PLAN = """
-title = "Eight stifles"
-[[analysis]]
-id = "hazard"
-role = "primary"
-model = "cox"
-time = "relux_day"
-event = "relux_state"
-event_of_interest = "reluxation"
-competing = ["death"]
-censored = "censored"
-population = "B"
-exposure = "sulcoplasty_type"
-levels = ["wedge_recession", "block_recession"]
-adjust_for = ["weight_kg", "grade_preop"]
-categorical = { sulcoplasty_type = "wedge_recession" }
-cluster = "animal_id"
-"""
-WEDGE, BLOCK = "wedge_recession", "block_recession"
-NOT_DESCRIBED = ("death", "censored")
+from tests.pipeline.eight_stifles import BLOCK, WEDGE, eight_stifles, one, study_in
 
 
 @pytest.fixture
 def study(tmp_path: Path) -> Study:
-    (tmp_path / "study.toml").write_text(PLAN, "utf-8")
-    return read_study(tmp_path)
+    return study_in(tmp_path)
 
 
 @pytest.fixture
 def cohort() -> pl.DataFrame:
-    """Eight stifles of seven animals in two clinics; a ninth left at a step of the protocol."""
-    n = 9
-    return pl.DataFrame(
-        {
-            "stifle_id": [f"s{place}" for place in range(n)],
-            "animal_id": ["a", "a", "b", "c", "d", "e", "f", "g", "h"],
-            "clinic_id": ["lake"] * 4 + ["north"] * 5,
-            "left_at": [None] * 8 + ["grade"],
-            "set_a": [True] * n,
-            "set_b": [True] * n,
-            "species": ["dog"] * n,
-            "sex_neuter": ["male_entire", "male_entire", None, *["female_entire"] * 6],
-            "weight_kg": [2.0, 4.0, 6.0, 8.0, 3.0, 5.0, None, 9.0, 50.0],
-            "weight_band": ["under 5"] * 2 + ["5 to 9.9"] * 2 + ["under 5"] + ["5 to 9.9"] * 4,
-            "grade_preop": [2, 2, 3, 3, 2, 3, 2, 3, 1],
-            "ttt_done": [True, True, False, True, True, False, True, False, True],
-            "surgeon_id": ["L1", "L1", "L1", "L1", "N1", "N1", None, "N2", "N2"],
-            "sulcoplasty_type": [WEDGE, BLOCK, WEDGE, BLOCK, WEDGE, WEDGE, WEDGE, WEDGE, BLOCK],
-            "relux_day": [40, 365, 100, None, 400, 365, 200, 300, 10],
-            "relux_state": [
-                "reluxation", "censored", "death", None, "censored", "reluxation",
-                "censored", "censored", "reluxation",
-            ],
-            "implant_day": [40, 365, None, 100, 400, None, 200, None, 10],
-            "implant_state": ["censored"] * 2 + [None] + ["censored"] * 2 + [None, "censored"]
-            + [None, "censored"],
-            "relux_held": [False, False, False, True, False, False, False, False, False],
-            "implant_held": [False] * n,
-            "major_held": [False] * n,
-            "worst_severity": ["none", "minor", *["none"] * 7],
-            "admin_end_day": [900, 900, 900, 900, 400, 400, 200, 900, 900],
-            "adequate_91": [True, True, True, False, True, True, True, True, True],
-            "adequate_183": [False, True, False, False, True, False, True, True, True],
-            "adequate_365": [False, True, False, False, True, True, False, True, True],
-        },
-        schema_overrides={"left_at": pl.String, "sex_neuter": pl.String},
-    )  # fmt: skip
+    return eight_stifles()
 
 
 @pytest.fixture
 def rows(cohort: pl.DataFrame, study: Study) -> list[Estimate]:
     return describe(cohort, study, read_codebook())
-
-
-def one(rows: list[Estimate], **wanted: object) -> Estimate:
-    """The single row with these fields."""
-    found = [row for row in rows if all(getattr(row, key) == x for key, x in wanted.items())]
-    assert len(found) == 1, (wanted, len(found))
-    return found[0]
 
 
 def test_rows_are_about_different_things(rows: list[Estimate]) -> None:
@@ -216,46 +151,3 @@ def test_event_counts_take_the_included_stifles_once_per_frame(
     assert one(rows, **base, level=None).estimate == 2
     assert one(rows, **base, level="perioperative").estimate == 1
     assert one(rows, **base, level="day not known").estimate == 1
-
-
-@pytest.fixture
-def analysis(study: Study) -> Analysis:
-    return parse_analysis(study.analyses[0])
-
-
-def test_precision_rows_give_totals_and_expected_width(
-    cohort: pl.DataFrame, analysis: Analysis
-) -> None:
-    rows = precision_rows(cohort, [analysis])
-    assert len(results_frame(rows)) == len(rows)
-    stifles = one(rows, measure="count", term="stifles")
-    assert (stifles.n, stifles.n_dropped, stifles.events) == (7, 1, 2)
-    parameter = one(rows, measure="events_per_parameter")
-    # one row without weight, one without outcome: 2 events over 3 parameters
-    assert (parameter.n, parameter.df) == (6, 3)
-    assert parameter.estimate == pytest.approx(2 / 3)
-    assert parameter.concerns == ("held_rows", "few_events_per_parameter")
-    ratio = one(rows, measure="expected_interval_width", term="hazard_ratio")
-    assert ratio.std_error == pytest.approx((1 / (2 * (1 / 7) * (6 / 7))) ** 0.5)
-
-
-def test_precision_is_blind_to_outcome_by_exposure(
-    cohort: pl.DataFrame, analysis: Analysis
-) -> None:
-    """All outcomes handed to other stifles, so to other arms: the totals stay, and so do rows."""
-    known = cohort.filter(pl.col("relux_state").is_not_null() & pl.col("left_at").is_null())
-    turned = known.with_columns(pl.col("relux_day", "relux_state").reverse())
-    assert turned["relux_state"].to_list() != known["relux_state"].to_list()
-    alone = {"animal_id": pl.col("stifle_id")}
-    before = precision_rows(known.with_columns(**alone), [analysis])
-    after = precision_rows(turned.with_columns(**alone), [analysis])
-    kept = [row for row in before if row.measure != "events_per_parameter"]
-    assert [row for row in after if row.measure != "events_per_parameter"] == kept
-
-
-def test_population_without_a_stifle_gives_a_row_without_numbers(
-    cohort: pl.DataFrame, analysis: Analysis
-) -> None:
-    nobody = cohort.with_columns(set_b=pl.lit(value=False))
-    (row,) = precision_rows(nobody, [analysis])
-    assert (row.n, row.concerns) == (0, ("too_few",))
