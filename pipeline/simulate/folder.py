@@ -17,14 +17,21 @@ OWN_TRUTH_STIFLES = 200_000
 
 
 def simulate_folder(
-    folder: Path, *, seed: int, n_stifles: int, effects: Effects | None = None
+    folder: Path,
+    *,
+    seed: int,
+    n_stifles: int,
+    effects: Effects | None = None,
+    truth_stifles: int = OWN_TRUTH_STIFLES,
 ) -> list[Path]:
     """Write an invented study: exports, mappings, protocol, planted defects, true effects.
 
     Parameters
     ----------
     effects
-        Effects other than the demo's; then the truth is computed anew from 200,000 stifles.
+        Effects other than the demo's; then the truth is computed anew.
+    truth_stifles
+        How many stifles it is computed from.
 
     Returns
     -------
@@ -48,7 +55,7 @@ def simulate_folder(
         if effects is None:
             write_bytes(folder / "truth.csv", (source / "truth.csv").read_bytes())
         else:
-            write_csv(folder / "truth.csv", true_effects(seed, OWN_TRUTH_STIFLES, effects=effects))
+            write_csv(folder / "truth.csv", true_effects(seed, truth_stifles, effects=effects))
     return sorted(path for path in folder.rglob("*") if path.is_file())
 
 

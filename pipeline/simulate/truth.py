@@ -20,6 +20,7 @@ from pipeline.simulate.troubles import BREAKAGE, IRRITATION, MIGRATION, SCREW, W
 from pipeline.simulate.visits import full_attendance
 
 BATCHES = 20
+FEWEST = 10_000
 HORIZON = 365
 UNION_DAY = 60  # from about this day most osteotomies are seen healed
 Arms = tuple["Arm", "Arm"]
@@ -56,10 +57,17 @@ def true_effects(seed: int, n: int = 1_000_000, *, effects: Effects | None = Non
     pl.DataFrame
         Columns question, measure, exposure, reference, estimate, monte_carlo_error, n.
 
+    Raises
+    ------
+    ValueError
+        If `n` is too small for events in every batch.
+
     Notes
     -----
     The Monte Carlo error is that of the mean of 20 independent batches.
     """
+    if n < FEWEST:
+        raise ValueError(f"n must be at least {FEWEST}, not {n}")
     chosen = effects or Effects()
     size = -(-n // BATCHES)
     rows: list[dict[str, str | float]] = []

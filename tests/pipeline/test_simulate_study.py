@@ -99,3 +99,8 @@ def test_true_effects_follow_what_the_network_was_made_with() -> None:
 def test_true_effects_are_nil_where_there_are_none() -> None:
     truth = true_effects(5, 20_000, effects=NO_EFFECTS)
     assert truth["estimate"].abs().max() < 1e-12  # type: ignore[operator]
+
+
+def test_a_truth_of_too_few_stifles_is_refused() -> None:
+    with pytest.raises(ValueError, match="n must be at least 10000, not 500"):
+        true_effects(1, 500)
