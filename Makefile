@@ -33,9 +33,9 @@ wheel: $(DEV_STAMP)
 bench: $(DEV_STAMP)
 	$(BIN)/python -m pytest tests/benchmarks -s -p no:cacheprovider --override-ini "norecursedirs=.* build dist"
 
-# Reference values of R packages that CI does not install; needs R with the packages named in the scripts.
+# Reference values from R; on Debian: apt-get install r-base-core r-cran-survival r-cran-cmprsk
 oracles:
-	cd tests/oracles && for script in *.R; do Rscript "$$script"; done
+	cd tests/oracles && for script in *.R; do echo "$$script" && Rscript --vanilla "$$script" || exit 1; done
 
 lock:
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \

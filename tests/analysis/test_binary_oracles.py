@@ -1,9 +1,4 @@
-"""Side by side with base R: values committed with their script, and made again where R is."""
-
-import hashlib
-import shutil
-import subprocess
-from pathlib import Path
+"""Side by side with base R: values of tests/oracles/binary_models.R."""
 
 import numpy as np
 import polars as pl
@@ -20,20 +15,15 @@ from analysis.logistic import fit_logistic
 from analysis.logistic_profile import profile_limits
 from analysis.proportions import clopper_pearson, wilson
 from analysis.standardise import standardised_risks
+from tests.analysis.r_values import Values, r_values
 
 TERMS = ("smoke", "age", "lwt", "race2", "race3")
 R_NAMES = ("intercept", "smoke", "age", "lwt", "black", "other")
-Values = dict[tuple[str, str], float]
-
-
-def read_values(path: Path) -> Values:
-    frame = pl.read_csv(path, comment_prefix="#")
-    return {(group, quantity): value for group, quantity, value in frame.rows()}
 
 
 @pytest.fixture(scope="module")
-def r(oracles: Path) -> Values:
-    return read_values(oracles / "binary_models.csv")
+def r() -> Values:
+    return r_values("binary_models")
 
 
 @pytest.fixture(scope="module")
@@ -48,24 +38,6 @@ def y(birthwt: pl.DataFrame) -> np.ndarray:
 
 def of(r: Values, group: str) -> list[float]:
     return [r[group, name] for name in R_NAMES]
-
-
-def test_values_were_made_from_this_input(oracles: Path) -> None:
-    head = (oracles / "binary_models.csv").read_text().splitlines()[:2]
-    data = (oracles.parents[1] / "shared" / "published" / "birthwt.csv").read_bytes()
-    assert head[1].endswith(hashlib.md5(data, usedforsecurity=False).hexdigest())
-
-
-@pytest.mark.skipif(shutil.which("Rscript") is None, reason="R is not installed here")
-def test_r_gives_the_same_values_again(oracles: Path, tmp_path: Path, r: Values) -> None:
-    made = tmp_path / "again.csv"
-    subprocess.run(
-        ["Rscript", "binary_models.R", str(made)], cwd=oracles, check=True, capture_output=True
-    )
-    again = read_values(made)
-    assert again.keys() == r.keys()
-    for key, value in r.items():
-        assert again[key] == pytest.approx(value, rel=1e-6, abs=1e-9), key
 
 
 def test_maximum_likelihood(r: Values, x: np.ndarray, y: np.ndarray, birthwt: pl.DataFrame) -> None:

@@ -1,13 +1,11 @@
 """Every survival estimator against R's, on invented data with ties, clusters and late entry.
 
-Values come from tests/oracles/survival_models.R (R and package versions in the header of its
-output). Tolerance 1e-6 of the value; where R's own optimiser is looser, that is said.
+Values come from tests/oracles/survival_models.R and survival_firth.R (R and package
+versions in the head of their output). Tolerance 1e-6 of the value; where R's own optimiser is
+looser, that is said.
 """
 
-import shutil
-import subprocess
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -26,16 +24,10 @@ from analysis.incidence import aalen_johansen, incidence_at
 from analysis.kernels.cox import Ties
 from analysis.standardise_incidence import CauseModel, standardised_incidence
 from analysis.survival import ConfType, KaplanMeier, kaplan_meier, log_rank
+from tests.analysis.r_values import ORACLES, r_values
 
-ORACLES = Path(__file__).parents[1] / "oracles"
 TERMS = ("x1", "x2", "x3")
 DAYS = (28, 98, 196, 350)
-
-
-@cache
-def reference() -> dict[tuple[str, str], float]:
-    frame = pl.read_csv(ORACLES / "survival_models.csv", comment_prefix="#")
-    return {(group, quantity): value for group, quantity, value in frame.iter_rows()}
 
 
 @cache
@@ -44,7 +36,9 @@ def tied() -> pl.DataFrame:
 
 
 def close(value: float, group: str, quantity: str, rel: float = 1e-6) -> None:
-    assert value == pytest.approx(reference()[group, quantity], rel=rel, abs=1e-12), quantity
+    script = "survival_firth" if group.startswith("firth") else "survival_models"
+    right = r_values(script)[group, quantity]
+    assert value == pytest.approx(right, rel=rel, abs=1e-12), quantity
 
 
 @cache
@@ -77,7 +71,7 @@ def test_cox_coefficients_errors_and_tests(ties: Ties, kind: str) -> None:
     close(fit.score.statistic, group, "score")
     close(fit.wald.statistic, group, "wald")
     close(fit.robust_score.statistic, group, "robust score")
-    if (group, "concordance") in reference():
+    if (group, "concordance") in r_values("survival_models"):
         close(fit.concordance, group, "concordance")
 
 
@@ -160,6 +154,18 @@ def test_cumulative_incidence(kind: str) -> None:
             close(at.std_error, f"aj {kind}", f"{name} {at.day:g}")
 
 
+def test_aalen_johansen_by_cmprsk() -> None:
+    """R package cmprsk, cuminc; its estimates are without a variance of ours to compare."""
+    right = r_values("competing_cmprsk")
+    for stratum in (0, 1, 2):
+        d = tied().filter(pl.col("stratum") == stratum)
+        for cause in (1, 2):
+            found = aalen_johansen(d["time"], d["state"], cause=cause)
+            for at in incidence_at(found, DAYS):
+                value = right[f"stratum {stratum}", f"cause {cause} day {at.day:g}"]
+                assert at.estimate == pytest.approx(value, rel=1e-12)
+
+
 def test_standardised_incidence() -> None:
     """survfit of a multi-state coxph at newdata with the exposure set, averaged over the rows."""
     d = tied()
@@ -195,26 +201,3 @@ def test_firth_cox(ties: Ties) -> None:
     close(fit.low[0], group, "low x1", rel=2e-5)
     close(fit.high[0], group, "high x1", rel=2e-5)
     close(fit.tests[0].statistic, group, "test x1")
-
-
-def r_is_missing() -> bool:
-    script = shutil.which("Rscript")
-    if script is None:
-        return True
-    found = subprocess.run([script, "-e", "library(survival)"], capture_output=True, check=False)
-    return found.returncode != 0
-
-
-def test_the_reference_is_what_r_gives_now(tmp_path: Path) -> None:
-    """Run the script again, without its slow last part, and compare to 1e-8."""
-    if r_is_missing():
-        pytest.skip("R with its package survival is not installed here")
-    script = (ORACLES / "survival_models.R").read_text("utf-8")
-    quick, _, rest = script.partition("# 6 Firth")
-    shutil.copy(ORACLES / "survival_tied.csv", tmp_path)
-    (tmp_path / "quick.R").write_text(quick + "out <-" + rest.partition("\nout <-")[2], "utf-8")
-    subprocess.run(["Rscript", "quick.R", "now.csv"], cwd=tmp_path, check=True, capture_output=True)
-    now = pl.read_csv(tmp_path / "now.csv", comment_prefix="#")
-    assert len(now) > 400
-    for group, quantity, value in now.iter_rows():
-        close(value, group, quantity, rel=1e-8)

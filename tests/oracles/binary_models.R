@@ -1,16 +1,10 @@
 # Reference values for logistic, Firth, standardised and descriptive methods, by base R alone.
 # Run in this folder: Rscript binary_models.R [output.csv]
 # Firth here is the definition itself: the penalised likelihood maximised by optim and profiled by uniroot.
-options(digits = 16)
-output <- commandArgs(trailingOnly = TRUE)
-output <- if (length(output)) output[1] else "binary_models.csv"
+source("lib/values.R")
 source_file <- "../../shared/published/birthwt.csv"
 b <- read.csv(source_file)
 b$black <- as.numeric(b$race == 2); b$other <- as.numeric(b$race == 3)
-rows <- list()
-put <- function(group, quantity, value) {
-  rows[[length(rows) + 1]] <<- data.frame(group = group, quantity = quantity, value = value)
-}
 tight <- glm.control(epsilon = 1e-14, maxit = 100)
 terms <- c("smoke", "age", "lwt", "black", "other")
 x <- cbind(1, as.matrix(b[, terms]))
@@ -132,11 +126,4 @@ for (e in c(0.7, 4, 25)) for (tail in c(0.025, 0.975, 0.001, 0.999)) {
   put(paste("funnel", e), paste(tail), max(0, r - share_below) / e)
 }
 
-head <- c(
-  paste("#", R.version.string, "base packages"),
-  paste("# input birthwt.csv md5", unname(tools::md5sum(source_file)))
-)
-body <- do.call(rbind, rows)
-body$value <- format(body$value, digits = 16, scientific = TRUE, trim = TRUE)
-writeLines(head, output)
-suppressWarnings(write.table(body, output, sep = ",", row.names = FALSE, quote = FALSE, append = TRUE))
+write_values("binary_models", source_file)

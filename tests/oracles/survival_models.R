@@ -1,18 +1,13 @@
 # Reference values for survival methods, by R's package survival and base R.
 # Run in this folder: Rscript survival_models.R [output.csv]
 # survival_tied.csv is invented: 400 rows, fortnightly days, clusters, late entry, two causes.
+source("lib/values.R")
 suppressMessages(library(survival))
-options(digits = 16)
-output <- commandArgs(trailingOnly = TRUE)
-output <- if (length(output)) output[1] else "survival_models.csv"
-d <- read.csv("survival_tied.csv")
+input <- "survival_tied.csv"
+d <- read.csv(input)
 d$event <- as.integer(d$state == 1)
 d$cause <- factor(d$state, 0:2)
 d$id <- seq_len(nrow(d))
-rows <- list()
-put <- function(group, quantity, value) {
-  rows[[length(rows) + 1]] <<- data.frame(group = group, quantity = quantity, value = as.numeric(value))
-}
 terms <- c("x1", "x2", "x3")
 tight <- coxph.control(eps = 1e-13, toler.chol = 1e-14, iter.max = 50)
 
@@ -89,36 +84,4 @@ for (arm in 0:1) {
   put("standardised", paste("arm", arm, "day", days), rowMeans(curves$pstate[at, , 2]))
 }
 
-# 6 Firth: the penalised likelihood itself, maximised and profiled
-d$year <- d$x3 - 2020
-penalised <- function(beta, ties) {
-  fit <- coxph(Surv(time, event) ~ x1 + x2 + year, d, init = beta, iter.max = 0, ties = ties)
-  -(fit$loglik[2] - 0.5 * as.numeric(determinant(fit$var)$modulus))
-}
-for (ties in c("efron", "breslow")) {
-  first <- coef(coxph(Surv(time, event) ~ x1 + x2 + year, d, ties = ties))
-  top <- nlm(penalised, first, ties = ties, gradtol = 1e-11, steptol = 1e-14, stepmax = 0.5)
-  top <- nlm(penalised, top$estimate, ties = ties, gradtol = 1e-11, steptol = 1e-14, stepmax = 0.5)
-  key <- paste("firth", ties)
-  put(key, paste("coef", terms), top$estimate)
-  put(key, "log likelihood", -top$minimum)
-  held <- function(value) {
-    at <- top$estimate[2:3]
-    for (again in 1:3) {
-      fit <- optim(at, function(b) penalised(c(value, b), ties), control = list(reltol = 1e-15, maxit = 1000))
-      at <- fit$par
-    }
-    2 * (fit$value - top$minimum)
-  }
-  target <- qchisq(0.95, 1)
-  put(key, "low x1", uniroot(function(v) held(v) - target, top$estimate[1] - c(0.6, 0.05), tol = 1e-8)$root)
-  put(key, "high x1", uniroot(function(v) held(v) - target, top$estimate[1] + c(0.05, 0.6), tol = 1e-8)$root)
-  put(key, "test x1", held(0))
-}
-
-out <- do.call(rbind, rows)
-out$value <- format(out$value, digits = 16, scientific = TRUE, trim = TRUE)
-header <- c(paste("#", R.version.string, "survival", packageVersion("survival")),
-            paste("# input survival_tied.csv md5", tools::md5sum("survival_tied.csv")))
-writeLines(header, output)
-suppressWarnings(write.table(out, output, append = TRUE, sep = ",", quote = FALSE, row.names = FALSE))
+write_values("survival_models", input, "survival")
