@@ -1,11 +1,14 @@
 """Published data, and what it takes to agree with a printed number."""
 
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
 import polars as pl
 import pytest
 from hypothesis import settings
+
+from tests.analysis.r_values import asked_of_r
 
 # A shared machine is slow at times, and a suite should give the same answer twice.
 settings.register_profile("suite", deadline=None, derandomize=True)
@@ -14,15 +17,39 @@ settings.load_profile("suite")
 ROOT = Path(__file__).parents[2]
 
 
+printed_by_source: Counter[str] = Counter()
+
+
+def _source(doc: str) -> str:
+    """What a test says about where its printed numbers come from."""
+    said = [source for source in ("verified", "documentation", "from memory") if source in doc]
+    return " and ".join(said) or "not said"
+
+
 def _agrees(value: float, printed: str) -> bool:
     decimals = len(printed.partition(".")[2])
     return abs(value - float(printed)) <= 0.5 * 10.0**-decimals
 
 
-@pytest.fixture(scope="session")
-def agrees() -> Callable[[float, str], bool]:
+@pytest.fixture
+def agrees(request: pytest.FixtureRequest) -> Callable[[float, str], bool]:
     """Whether a value lies within half a unit of the last digit of a number as printed."""
-    return _agrees
+    source = _source(request.function.__doc__ or "")
+
+    def counted(value: float, printed: str) -> bool:
+        printed_by_source[source] += 1
+        return _agrees(value, printed)
+
+    return counted
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Count what the methods were held against."""
+    counts = [f"{source} {count}" for source, count in sorted(printed_by_source.items())]
+    of_r = Counter(script for script, *_ in asked_of_r)
+    counts += [f"{script}.R {count}" for script, count in sorted(of_r.items())]
+    if counts:
+        terminalreporter.write_line("numbers compared in tests/analysis: " + ", ".join(counts))
 
 
 @pytest.fixture(scope="session")

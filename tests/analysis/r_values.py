@@ -7,6 +7,19 @@ import polars as pl
 
 Values = dict[tuple[str, str], float]
 ORACLES = Path(__file__).parents[1] / "oracles"
+asked_of_r: set[tuple[str, str, str]] = set()  # script, group, quantity: what tests compared with
+
+
+class RValues(Values):
+    """Values of one script that note which of them were asked for."""
+
+    def __init__(self, script: str) -> None:
+        super().__init__(read_values(ORACLES / f"{script}.csv"))
+        self.script = script
+
+    def __getitem__(self, key: tuple[str, str]) -> float:
+        asked_of_r.add((self.script, *key))
+        return super().__getitem__(key)
 
 
 def read_values(path: Path) -> Values:
@@ -15,6 +28,6 @@ def read_values(path: Path) -> Values:
 
 
 @cache
-def r_values(script: str) -> Values:
+def r_values(script: str) -> RValues:
     """Give the committed values of a script, named without its ending."""
-    return read_values(ORACLES / f"{script}.csv")
+    return RValues(script)

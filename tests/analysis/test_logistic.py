@@ -104,6 +104,8 @@ def test_cluster_robust_errors_agree_with_everitt_and_hothorn(
     assert agrees(fit.coefficients[place], coefficient)
     assert error is None or agrees(fit.std_errors[place], error)
     assert fit.clusters == 111
+    right = r_values("published_models")["respiratory", "treatment CR0"]
+    assert fit.std_errors[2] == pytest.approx(right, rel=1e-9)
 
 
 def test_naive_error_agrees_with_everitt_and_hothorn(oracles: Path, agrees: Agrees) -> None:

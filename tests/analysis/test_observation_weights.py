@@ -54,6 +54,8 @@ def test_weights_agree_with_hernan_and_robins(nhefs: pl.DataFrame, agrees: Agree
     assert stabilised.mean() == pytest.approx(mean, abs=1e-10)
     assert agrees(stabilised.min(), "0.3312489")
     assert agrees(stabilised.max(), "4.297662")
+    largest = r_values("published_models")["nhefs", "largest weight"]
+    assert stabilised.max() == pytest.approx(largest, rel=1e-9)
 
 
 def test_weighted_weight_gain_agrees_with_hernan_and_robins(
