@@ -38,7 +38,8 @@ class Analysis:
     resamples, seed
         Bootstrap samples behind the limits of standardised risks, and their seed.
     estimator
-        None: by the rule for sparse data; "penalised" always gives Firth's as the primary.
+        None: by the rule for sparse data; "penalised" always gives Firth's as the primary,
+        "maximum_likelihood" never. With exact ties it is always maximum likelihood.
     ph_transform
         Time scale of the test of proportional hazards: km, rank, identity or log.
     interval

@@ -118,10 +118,10 @@ def _refuse_model(place: str, values: Mapping[str, Any]) -> None:
             place, "multiple imputation is not yet part of this version",
             do='Use missing = "complete_cases".',
         )  # fmt: skip
-    if model == "cox" and values.get("estimator") == "penalised":
+    if values.get("ties") == "exact" and values.get("estimator") == "penalised":
         raise PlanError(
-            place, "the penalised Cox model is not yet part of this version",
-            do="Take estimator out, or use a logistic model.",
+            place, 'ties = "exact" cannot be used with estimator = "penalised"',
+            do='Use ties = "efron", or take estimator out.',
         )  # fmt: skip
 
 

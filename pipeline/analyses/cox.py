@@ -9,6 +9,7 @@ import polars as pl
 from analysis.cox import proportional_hazards_test
 from analysis.design import Design
 from pipeline.analyses.cox_exact_ties import fit_exact_ties
+from pipeline.analyses.cox_penalised import LIN_WEI, firth_cox_rows, is_sparse
 from pipeline.analyses.curves import no_curves
 from pipeline.analyses.effects import coefficient_rows, term_tests, wald_effects
 from pipeline.analyses.fitted import (
@@ -35,6 +36,9 @@ LIKELY_NOT_CONSTANT = 0.05  # p-value of the test of proportional hazards below 
 
 def fit_cox_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     """Fit the crude and adjusted models that the plan asks for; competing states are censored.
+
+    Where events are few or a term separates in time Firth's fit is the primary one, with maximum
+    likelihood beside it; the test of proportional hazards is that of maximum likelihood.
 
     Raises
     ------
@@ -64,10 +68,9 @@ def _model_rows(
         return fit_exact_ties(analysis, design, kept, base=base)
     fit = fit_cause(analysis, design, kept)
     ignored = ignores_clusters(kept, analysis) if analysis.cluster is None else ()
-    base = concerned(
+    plain = concerned(
         replace(base, n=fit.n, n_dropped=len(design.kept) - fit.n, events=fit.events,
-                clusters=fit.clusters, method=_method(analysis)),
-        (*fit.concerns, *ignored),
+                clusters=fit.clusters), ignored,
     )  # fmt: skip
     places = {
         name: [column.name for column in design.columns if column.term == name]
@@ -84,7 +87,12 @@ def _model_rows(
         for term, test in held.by_term.items()
         if test.p_value < LIKELY_NOT_CONSTANT
     }
-    rows = coefficient_rows(base, effects, "hazard_ratio", concerns=broken)
+    rows: list[Estimate] = []
+    base = concerned(replace(plain, method=_method(analysis)), fit.concerns)
+    if is_sparse(analysis, fit):
+        rows += firth_cox_rows(plain, analysis, design, kept, likelihood_fit=fit, broken=broken)
+        base = replace(base, role="sensitivity")
+    rows += coefficient_rows(base, effects, "hazard_ratio", concerns=broken)
     rows += term_tests(base, design.columns, fit.coefficients, fit.covariance)
     for name in ("likelihood_ratio", "score", "wald", "robust_score"):
         rows += row_of_test(base, name, getattr(fit, name))
@@ -98,7 +106,7 @@ def _model_rows(
 
 def _method(analysis: Analysis) -> str:
     errors = (
-        f"robust errors by {analysis.cluster} (Lin and Wei, no small-sample factor)"
+        f"robust errors by {analysis.cluster} {LIN_WEI}"
         if analysis.cluster
         else "model-based errors"
     )

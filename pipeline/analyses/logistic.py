@@ -14,6 +14,7 @@ from pipeline.analyses.fitted import Fitted, base_row, concerned, count_rows, ig
 from pipeline.analyses.logistic_data import LogisticData, complete_data, weighted_data
 from pipeline.analyses.logistic_rows import firth_rows, likelihood_rows, weight_rows
 from pipeline.analyses.outcome_day import day_of_outcome
+from pipeline.analyses.penalised_rows import limits_asked
 from pipeline.analyses.selection import OUTCOME, Selection, select_rows
 from pipeline.analyses.standardised_risks import standardised_rows
 from pipeline.plan import Analysis
@@ -84,7 +85,7 @@ def _rows(
     rows: list[Estimate] = []
     if sparse:
         rows += firth_rows(replace(base, model=f"{prefix}firth_logistic"), analysis, data,
-                           _firth(analysis, data))  # fmt: skip
+                           _firth(analysis, data, separated), separated=separated)  # fmt: skip
     here = replace(base, model=f"{prefix}logistic", role=beside)
     rows += likelihood_rows(here, analysis, data, likelihood, separated=separated)
     if data.observation is not None:
@@ -102,8 +103,9 @@ def _is_sparse(analysis: Analysis, data: LogisticData) -> tuple[bool, tuple[str,
     separated: tuple[str, ...] = ()
     if rarer and not find_redundant(matrix, data.design.names):
         separated = tuple(item.name for item in find_separation(matrix, outcome, data.design.names))
-    asked = analysis.estimator == "penalised"
-    return bool(few or separated or asked), separated
+    if analysis.estimator is not None:
+        return analysis.estimator == "penalised", separated
+    return bool(few or separated), separated
 
 
 def _maximum_likelihood(data: LogisticData, *, separated: bool) -> LogisticFit | None:
@@ -116,13 +118,9 @@ def _maximum_likelihood(data: LogisticData, *, separated: bool) -> LogisticFit |
     )  # fmt: skip
 
 
-def _firth(analysis: Analysis, data: LogisticData) -> FirthFit:
-    """Fit by penalised likelihood; where there is an exposure, limits and tests are its own.
-
-    Profiles take long, and what an exposure is adjusted for is not there to be read.
-    """
-    exposure = [column.name for column in data.design.columns if column.term == analysis.exposure]
+def _firth(analysis: Analysis, data: LogisticData, separated: tuple[str, ...]) -> FirthFit:
+    """Fit by penalised likelihood."""
     return fit_firth(
         data.design.matrix, data.outcome, weights=data.used, confidence=analysis.confidence,
-        names=data.design.names, limits_for=exposure or None,
+        names=data.design.names, limits_for=limits_asked(analysis, data.design.columns, separated),
     )  # fmt: skip

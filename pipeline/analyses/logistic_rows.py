@@ -11,6 +11,7 @@ from analysis.goodness import area_under_curve, hosmer_lemeshow
 from analysis.kernels.logistic import fitted_risks
 from analysis.logistic import LogisticFit
 from analysis.observation_weights import ObservationWeights
+from analysis.penalised_variance import robust_firth
 from pipeline.analyses.effects import (
     INTERCEPT,
     Effects,
@@ -20,6 +21,7 @@ from pipeline.analyses.effects import (
 )
 from pipeline.analyses.fitted import concerned, number_row, row_of_test
 from pipeline.analyses.logistic_data import LogisticData
+from pipeline.analyses.penalised_rows import Penalised, penalised_rows
 from pipeline.plan import Analysis
 from shared.estimate import Estimate
 
@@ -58,24 +60,28 @@ def likelihood_rows(
 
 
 def firth_rows(
-    base: Estimate, analysis: Analysis, data: LogisticData, fit: FirthFit
+    base: Estimate,
+    analysis: Analysis,
+    data: LogisticData,
+    fit: FirthFit,
+    *,
+    separated: tuple[str, ...],
 ) -> list[Estimate]:
-    """Give the rows of Firth's fit: profile limits and penalised likelihood-ratio tests."""
+    """Give the rows of Firth's fit: robust limits by cluster, or profile limits without."""
     columns = _columns(data)
-    method = "Firth's penalised likelihood, profile limits and tests; errors from the information"
-    ignored = ("clusters_ignored",) if _has_clusters(data) else ()
-    base = concerned(replace(base, method=method + _weighting(analysis, data)),
-                     (*fit.concerns, *ignored))  # fmt: skip
+    likelihood = "Firth's penalised likelihood" + _weighting(analysis, data)
     if not fit.converged:
-        return _empty_rows(base, columns)
-    effects = Effects(
-        columns=columns, estimate=fit.coefficients, std_error=fit.std_errors, low=fit.low,
-        high=fit.high, statistic=np.array([test.statistic for test in fit.tests]), df=1.0,
-        p_value=np.array([test.p_value for test in fit.tests]),
+        return _empty_rows(concerned(replace(base, method=likelihood), fit.concerns), columns)
+    robust = None
+    if data.cluster is not None:
+        robust = robust_firth(
+            fit, data.design.matrix, data.outcome, cluster=data.cluster, weights=data.used
+        )
+    found = Penalised(
+        columns=columns, fit=fit, robust=robust, separated=separated, errors=_errors(analysis),
+        ignored=("clusters_ignored",) if _has_clusters(data) else (),
     )  # fmt: skip
-    rows = coefficient_rows(base, effects, "odds_ratio")
-    rows += row_of_test(base, "penalised_likelihood_ratio", fit.likelihood_ratio)
-    return rows + number_row(base, "penalised_log_likelihood", fit.log_likelihood)
+    return penalised_rows(base, analysis, found, ratio="odds_ratio", likelihood=likelihood)
 
 
 def weight_rows(base: Estimate, found: ObservationWeights) -> list[Estimate]:
@@ -123,12 +129,12 @@ def _has_clusters(data: LogisticData) -> bool:
 
 
 def _method(analysis: Analysis, data: LogisticData) -> str:
-    errors = (
-        f"robust errors by {analysis.cluster} (CR1)"
-        if data.cluster is not None
-        else "model-based errors"
-    )
+    errors = _errors(analysis) if data.cluster is not None else "model-based errors"
     return f"maximum likelihood, {errors}{_weighting(analysis, data)}"
+
+
+def _errors(analysis: Analysis) -> str:
+    return f"robust errors by {analysis.cluster} (CR1)"
 
 
 def _weighting(analysis: Analysis, data: LogisticData) -> str:

@@ -6,9 +6,8 @@ import numpy as np
 
 from analysis.design import set_level
 from analysis.firth import FirthFit, fit_firth
-from analysis.kernels.logistic import fitted_risks
 from analysis.logistic import fit_logistic
-from analysis.sandwich import cluster_sandwich
+from analysis.penalised_variance import robust_firth
 from analysis.standardise import StandardisedRisks, standardised_risks
 from analysis.standardise_bootstrap import bootstrap_standardised_risks
 from pipeline.analyses.fitted import TextArray, contrast_row
@@ -90,12 +89,10 @@ def _with_clusters(fit: FirthFit, data: LogisticData) -> FirthFit:
     """Give Firth's fit the cluster-robust covariance of its scores (CR1)."""
     if data.cluster is None or not fit.converged:
         return fit
-    used = data.used > 0
-    terms = np.column_stack([np.ones(int(used.sum())), data.design.matrix[used]])
-    residual = data.used[used] * (data.outcome[used] - fitted_risks(terms @ fit.coefficients))
-    codes = np.unique(data.cluster[used], return_inverse=True)[1].astype(np.int64)
-    covariance, _ = cluster_sandwich(terms, residual, fit.covariance, codes=codes, correction="CR1")
-    return replace(fit, covariance=covariance)
+    robust = robust_firth(
+        fit, data.design.matrix, data.outcome, cluster=data.cluster, weights=data.used
+    )
+    return replace(fit, covariance=robust.covariance)
 
 
 def _clusters(data: LogisticData) -> TextArray:

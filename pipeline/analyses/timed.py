@@ -1,9 +1,12 @@
 """Times and events of a plan as the estimators take them."""
 
+from collections.abc import Sequence
+
 import polars as pl
 
 from analysis.cox import CoxFit, fit_cox
 from analysis.design import Design
+from analysis.firth_cox import FirthCoxFit, fit_firth_cox
 from pipeline.analyses.fitted import (
     happened,
     numbers_of,
@@ -36,4 +39,22 @@ def fit_cause(
         cluster=optional_labels(kept, analysis.cluster),
         ties="breslow" if analysis.ties == "breslow" else "efron",
         names=design.names,
+    )
+
+
+def fit_cause_penalised(
+    analysis: Analysis, design: Design, kept: pl.DataFrame, *, limits_for: Sequence[str] | None
+) -> FirthCoxFit:
+    """Fit Firth's Cox model of the event of interest to the rows a design kept."""
+    return fit_firth_cox(
+        design.matrix,
+        numbers_of(kept, analysis.time),
+        happened(kept, OF_INTEREST),
+        entry=optional_numbers(kept, analysis.entry),
+        strata=stratum_labels(kept, analysis.strata),
+        weights=optional_numbers(kept, analysis.weights),
+        ties="breslow" if analysis.ties == "breslow" else "efron",
+        names=design.names,
+        confidence=analysis.confidence,
+        limits_for=limits_for,
     )

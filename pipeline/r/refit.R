@@ -93,6 +93,13 @@ compare_coefficients <- function(rows, beta, errors) {
               errors[place]))
 }
 
+# Errors of a penalised fit are robust, but for terms that separate: the rows' method says which.
+compare_penalised <- function(rows, fit, names) {
+  place <- match(column_of(rows), names)
+  errors <- ifelse(grepl("robust", rows$method), fit$robust[place], fit$errors[place])
+  compare_coefficients(rows, setNames(fit$beta, names), setNames(errors, names[place]))
+}
+
 fitted_rows <- function(results, plan, model, adjustment, measure) {
   results[results$analysis == plan$id & results$model %in% model & results$measure == measure &
             results$adjustment %in% adjustment & !is.na(results$estimate), ]
@@ -105,7 +112,7 @@ event_code <- function(plan, table) {
   ifelse(is.na(code), 0L, code)
 }
 
-fit_cause <- function(plan, table, x, happened) {
+fit_cause <- function(plan, table, x, happened, at = NULL) {
   time <- as.numeric(table[[plan$time]])
   y <- if (is.null(plan$entry)) Surv(time, happened) else Surv(as.numeric(table[[plan$entry]]), time, happened)
   arguments <- list(formula = if (length(plan$strata) == 0) y ~ x else y ~ x + strata(block),
@@ -113,10 +120,39 @@ fit_cause <- function(plan, table, x, happened) {
   if (length(plan$strata) > 0) block <- interaction(table[, unlist(plan$strata), drop = FALSE])
   if (!is.null(plan$weights)) arguments$weights <- as.numeric(table[[plan$weights]])
   if (!is.null(plan$cluster)) arguments$cluster <- table[[plan$cluster]]
+  if (!is.null(at)) {  # no step: the likelihood, scores and information there
+    arguments$init <- at
+    arguments$control <- coxph.control(iter.max = 0)
+  }
   environment(arguments$formula) <- environment()
   fit <- do.call(coxph, arguments)
   names(fit$coefficients) <- colnames(x)
   fit
+}
+
+# Firth's penalised partial likelihood by Newton's method: the score with half the derivative of
+# log det(information), which is taken by differences of fits that stay where they start.
+firth_cox <- function(plan, table, x, happened) {
+  free <- plan[names(plan) != "cluster"]
+  scale <- apply(x, 2, sd)
+  z <- sweep(x, 2, scale, "/")
+  there <- function(b) fit_cause(free, table, z, happened, at = b)
+  half_log_det <- function(b) -as.numeric(determinant(vcov(there(b)))$modulus) / 2
+  b <- rep(0, ncol(z))
+  for (step in 1:200) {
+    fit <- there(b)
+    score <- as.matrix(residuals(fit, type = "score", weighted = TRUE))
+    pull <- sapply(seq_along(b), function(j) {
+      h <- 1e-4 * (seq_along(b) == j)
+      (half_log_det(b + h) - half_log_det(b - h)) / 2e-4
+    })
+    move <- drop(vcov(fit) %*% (colSums(score) + pull))
+    b <- b + move * min(1, 1 / max(abs(move)))
+    if (max(abs(move)) < 1e-9) break
+  }
+  fit <- fit_cause(plan, table, x, happened, at = b / scale)
+  plain <- if (is.null(fit$naive.var)) fit$var else fit$naive.var
+  list(beta = coef(fit), errors = sqrt(diag(plain)), robust = sqrt(diag(fit$var)))
 }
 
 refit_cox <- function(plan) {
@@ -124,13 +160,22 @@ refit_cox <- function(plan) {
   table <- rows_of(plan, read_text("../cohort.csv"))
   good <- TRUE
   for (adjustment in c("crude", "adjusted")) {
-    rows <- fitted_rows(results, plan, "cox", adjustment, "coefficient")
-    if (nrow(rows) == 0) next
-    terms <- terms_of(plan, adjustment)
-    kept <- complete(table, c(plan$time, plan$event, plan$entry, plan$weights, plan$cluster,
-                              unlist(plan$strata), terms))
-    fit <- fit_cause(plan, kept, design_of(plan, kept, terms), event_code(plan, kept) == 1)
-    good <- compare_coefficients(rows, coef(fit), setNames(sqrt(diag(vcov(fit))), names(coef(fit)))) && good
+    for (model in c("firth_cox", "cox")) {
+      rows <- fitted_rows(results, plan, model, adjustment, "coefficient")
+      if (nrow(rows) == 0) next
+      terms <- terms_of(plan, adjustment)
+      kept <- complete(table, c(plan$time, plan$event, plan$entry, plan$weights, plan$cluster,
+                                unlist(plan$strata), terms))
+      x <- design_of(plan, kept, terms)
+      happened <- event_code(plan, kept) == 1
+      if (model == "firth_cox") {
+        fit <- firth_cox(plan, kept, x, happened)
+        good <- compare_penalised(rows, fit, colnames(x)) && good
+      } else {
+        fit <- fit_cause(plan, kept, x, happened)
+        good <- compare_coefficients(rows, coef(fit), setNames(sqrt(diag(vcov(fit))), names(coef(fit)))) && good
+      }
+    }
   }
   finish(good)
 }
@@ -225,7 +270,7 @@ observation_weights <- function(plan, table, x, known, y) {
   ifelse(known, mean(known) / chance, 0)
 }
 
-firth <- function(x, y, weight) {
+firth <- function(x, y, weight, cluster) {
   beta <- c(qlogis(weighted.mean(y, weight)), rep(0, ncol(x) - 1))
   for (step in 1:500) {
     p <- plogis(drop(x %*% beta))
@@ -236,7 +281,17 @@ firth <- function(x, y, weight) {
     beta <- beta + drop(move) * min(1, 1 / max(abs(move) * apply(x, 2, function(z) max(sd(z), 1))))
     if (max(abs(move)) < 1e-12) break
   }
-  list(beta = beta, errors = sqrt(diag(solve(information))))
+  bread <- solve(information)
+  list(beta = beta, errors = sqrt(diag(bread)), robust = robust_errors(x, y, weight, cluster, p, bread))
+}
+
+# CR1: from sums of scores by cluster.
+robust_errors <- function(x, y, weight, cluster, p, bread) {
+  if (is.null(cluster)) return(sqrt(diag(bread)))
+  sums <- rowsum(x * (weight * (y - p)), cluster)
+  groups <- nrow(sums)
+  factor <- groups / (groups - 1) * (nrow(x) - 1) / (nrow(x) - ncol(x))
+  sqrt(diag(bread %*% crossprod(sums) %*% bread) * factor)
 }
 
 likelihood <- function(x, y, weight, cluster) {
@@ -244,12 +299,7 @@ likelihood <- function(x, y, weight, cluster) {
                                   control = glm.control(epsilon = 1e-13, maxit = 100)))
   p <- fit$fitted.values
   bread <- solve(crossprod(x * sqrt(weight * p * (1 - p))))
-  used <- weight > 0
-  if (is.null(cluster)) return(list(beta = fit$coefficients, errors = sqrt(diag(bread))))
-  sums <- rowsum((x * (weight * (y - p)))[used, , drop = FALSE], cluster[used])
-  groups <- nrow(sums)
-  factor <- groups / (groups - 1) * (sum(used) - 1) / (sum(used) - ncol(x))
-  list(beta = fit$coefficients, errors = sqrt(diag(bread %*% crossprod(sums) %*% bread) * factor))
+  list(beta = fit$coefficients, errors = robust_errors(x, y, weight, cluster, p, bread))
 }
 
 refit_logistic <- function(plan) {
@@ -278,9 +328,13 @@ refit_logistic <- function(plan) {
       x <- cbind(intercept = 1, x)[weight > 0, , drop = FALSE]
       used <- list(x = x, y = y[weight > 0], weight = weight[weight > 0])
       cluster <- if (is.null(plan$cluster)) NULL else kept[[plan$cluster]][weight > 0]
-      fit <- if (grepl("firth", model)) do.call(firth, used)
-             else do.call(likelihood, c(used, list(cluster = cluster)))
-      good <- compare_coefficients(rows, setNames(fit$beta, colnames(x)), setNames(fit$errors, colnames(x))) && good
+      used <- c(used, list(cluster = cluster))
+      if (grepl("firth", model)) {
+        good <- compare_penalised(rows, do.call(firth, used), colnames(x)) && good
+      } else {
+        fit <- do.call(likelihood, used)
+        good <- compare_coefficients(rows, setNames(fit$beta, colnames(x)), setNames(fit$errors, colnames(x))) && good
+      }
     }
   }
   finish(good)

@@ -68,7 +68,7 @@ def test_the_first_level_is_the_reference_and_levels_are_text() -> None:
         ({"id": "a b"}, '"id" must be letters, digits'),
         ({"seed": True}, '"seed" must be a whole number'),
         ({"outcome": "low"}, 'the model "cox" does not use "outcome"'),
-        ({"estimator": "penalised"}, "the penalised Cox model is not yet part"),
+        ({"estimator": "penalised", "ties": "exact"}, 'ties = "exact" cannot be used with'),
         ({"missing": "multiple_imputation"}, "multiple imputation is not yet part"),
         ({"censored": "death"}, "one state is named twice"),
         ({"event_of_interest": None}, '"event_of_interest" must be a text'),
