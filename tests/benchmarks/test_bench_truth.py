@@ -72,7 +72,7 @@ def _primary(results: pl.DataFrame) -> Iterable[dict[str, object]]:
         for model, (measure, adjustment) in MEASURES.items():
             row = results.filter(
                 analysis=f"{question}_{model}", measure=measure, adjustment=adjustment,
-                term=exposure,
+                term=exposure, role="primary",
             ).filter(pl.col("estimate").is_not_null()).row(0, named=True)  # fmt: skip
             log = np.log if measure == "hazard_ratio" else float
             yield {
