@@ -1,9 +1,10 @@
-"""The cohort described: table 1, what is missing, follow-up, overlap, counts, risks per 100."""
+"""The cohort described: table 1, accrual, missing values, follow-up, overlap, counts, risks."""
 
 from collections.abc import Iterable
 
 import polars as pl
 
+from pipeline.descriptive.accrual import accrual
 from pipeline.descriptive.arms import exposures, included
 from pipeline.descriptive.completeness import follow_up, held, missing_values, rechecks
 from pipeline.descriptive.happened import event_counts, outcome_counts
@@ -42,13 +43,15 @@ def describe(
     -------
     list of Estimate
         By analysis: "table1" and "table1_<exposure>" (group = arm, term = variable, level),
-        "missing" (group = clinic), "follow_up", "rechecks" and "rechecks_<exposure>" (group =
-        clinic, level = arm, day), "overlap_<exposure>", "overlap_surgeon_<exposure>", "outcomes",
-        "events", "held" and "per_100" (group = weight band, level = grade).
+        "accrual" (group = clinic, level = year), "missing" (group = clinic), "follow_up",
+        "rechecks" and "rechecks_<exposure>" (group = clinic, level = arm, day),
+        "overlap_<exposure>", "overlap_surgeon_<exposure>", "outcomes", "events", "held" and
+        "per_100" (group = weight band, level = grade).
     """
     stifles = included(cohort)
     arms = exposures(cohort, study)
     rows = [*table_one(stifles, arms, codebook)]
+    rows += accrual(stifles)
     rows += missing_values(stifles, described(stifles, codebook))
     rows += follow_up(stifles)
     rows += rechecks(stifles, arms)

@@ -19,6 +19,7 @@ from pipeline.record import Record
 from pipeline.refit import refit_scripts
 from pipeline.report.clinic_pages import write_clinic_pages
 from pipeline.report.counts import count_checked
+from pipeline.report.material import gather
 from pipeline.report.pages import write_report
 from pipeline.report.public import write_public
 from schemas.codebook import of_table
@@ -153,13 +154,13 @@ def _cohort_dictionary(done: "Run") -> pl.DataFrame:
 def _write_pages(done: "Run", out: Path, record: Record) -> None:
     """Write all pages into a draft folder, then put them in place of the earlier ones."""
     assert done.curves is not None
+    material = gather(
+        done.results, done.curves, done.the_cohort.flow, study=done.study, codebook=done.codebook,
+        checked_counts=count_checked(done.checked), run_info=record.for_report(),
+    )  # fmt: skip
     with tempfile.TemporaryDirectory(prefix=".pages-", dir=out) as draft:
         for write_part in (write_report, write_clinic_pages, write_public):
-            write_part(
-                Path(draft), results=done.results, curves=done.curves, flow=done.the_cohort.flow,
-                study=done.study, codebook=done.codebook,
-                checked_counts=count_checked(done.checked), run_info=record.for_report(),
-            )  # fmt: skip
+            write_part(Path(draft), material)
         for part in sorted(Path(draft).iterdir()):
             shutil.rmtree(out / part.name, ignore_errors=True)
             part.rename(out / part.name)

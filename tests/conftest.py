@@ -1,14 +1,19 @@
-"""The demo study, run once for all tests that look at it whole."""
+"""The demo study, run once for all tests that look at it whole, and a browser for pages."""
 
 import os
+import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from selenium import webdriver
 
+BROWSER, DRIVER = (
+    shutil.which(name) or f"/usr/bin/{name}" for name in ("chromium", "chromedriver")
+)
 Command = Callable[..., "subprocess.CompletedProcess[str]"]
 
 
@@ -49,3 +54,46 @@ def demo_run(tmp_path_factory: pytest.TempPathFactory) -> DemoRun:
     return DemoRun(
         folder=folder, printed=done.stdout, errors=done.stderr, exit_code=done.returncode
     )
+
+
+@pytest.fixture(scope="session")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]:
+    """Start headless Chromium without a network; on a build server it must be there."""
+    found = Path(BROWSER).exists() and Path(DRIVER).exists()
+    if not found and not os.environ.get("CI"):
+        pytest.skip("no Chromium with its driver on this machine")
+    options = webdriver.ChromeOptions()
+    options.binary_location = BROWSER
+    for flag in ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run",
+                 "--disable-background-networking", "--disable-component-update",
+                 "--disable-sync", "--disable-dev-shm-usage", "--hide-scrollbars",
+                 f"--user-data-dir={tmp_path_factory.mktemp('browser')}"):  # fmt: skip
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
+    offline = {"offline": True, "latency": 0, "downloadThroughput": 0, "uploadThroughput": 0}
+    driver.execute_cdp_cmd("Network.enable", {})
+    driver.execute_cdp_cmd("Network.emulateNetworkConditions", offline)
+    yield driver
+    driver.quit()
+
+
+@pytest.fixture(scope="session")
+def open_page(browser: webdriver.Chrome) -> Callable[..., webdriver.Chrome]:
+    """Give a function that opens a page and asserts that it fits its window and is quiet."""
+
+    def opened(path: Path, *, width: int) -> webdriver.Chrome:
+        browser.execute_cdp_cmd(
+            "Emulation.setDeviceMetricsOverride",
+            {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 600},
+        )
+        browser.get(path.as_uri())
+        inner, scroll = browser.execute_script(
+            "return [document.documentElement.clientWidth, document.documentElement.scrollWidth]"
+        )
+        assert inner == width
+        assert scroll <= width
+        assert browser.get_log("browser") == []
+        return browser
+
+    return opened

@@ -1,8 +1,6 @@
 """One plain feedback page per clinic; nothing in it tells who the other clinics are."""
 
-from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 from markupsafe import Markup
@@ -11,36 +9,27 @@ from pipeline.report import blocks
 from pipeline.report.blocks import Section, paragraph, picture, three
 from pipeline.report.clinic_material import ClinicView, Compared
 from pipeline.report.clinic_sentences import most_asked, three_things
-from pipeline.report.counts import CheckedCounts
 from pipeline.report.figures import data_uri, drawing, svg_of
 from pipeline.report.funnels import clinic_rows, funnel_figure
 from pipeline.report.labels import listed, small
-from pipeline.report.material import gather
+from pipeline.report.material import Material
 from pipeline.report.rows import flow_id
 from pipeline.report.suppress import hidden
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
 from pipeline.report.text import estimate_and_interval, fixed, whole
-from pipeline.study import Study
-from schemas.codebook import Variable
+from shared.estimate import results_frame
 from shared.files import fingerprint_text, write_text
 
 HIDDEN = "not shown"
 
 
-def write_clinic_pages(
-    out: Path, *, results: pl.DataFrame, curves: pl.DataFrame, flow: pl.DataFrame, study: Study,
-    codebook: Iterable[Variable], checked_counts: CheckedCounts, run_info: Mapping[str, Any],
-) -> list[Path]:  # fmt: skip
+def write_clinic_pages(out: Path, material: Material) -> list[Path]:
     """Write ``clinics/<clinic>.html`` below `out`, one page per clinic of the study."""
-    material = gather(
-        results, curves, flow, study=study, codebook=codebook, checked_counts=checked_counts,
-        run_info=run_info,
-    )  # fmt: skip
     # Clinics may guess the seed, but do not have the results of the whole study.
-    salt = fingerprint_text(f"{study.seed}\n{results.write_csv()}")
+    salt = fingerprint_text(f"{material.study.seed}\n{results_frame(material.rows).write_csv()}")
     written: list[Path] = []
     with drawing():
-        for clinic in study.clinics:
+        for clinic in material.study.clinics:
             path = out / "clinics" / f"{clinic}.html"
             write_text(path, clinic_page(ClinicView(clinic, material, salt)))
             written.append(path)

@@ -7,7 +7,7 @@ from markupsafe import Markup
 
 from pipeline.report.clinic_material import ClinicView, Compared
 from pipeline.report.counts import count_id
-from pipeline.report.labels import small
+from pipeline.report.labels import listed, small
 from pipeline.report.rows import number
 from pipeline.report.text import estimate_and_interval, whole
 from shared.estimate import Estimate
@@ -99,7 +99,8 @@ def _send(view: ClinicView) -> Iterator[Markup]:
     for action, words in ASKED.items():
         if found.get(action):
             yield Markup("{} {}.").format(
-                number(view.count(found[action]), count_id("findings", view.clinic, action)), words
+                number(_in_words(found[action], view), count_id("findings", view.clinic, action)),
+                words,
             )
 
 
@@ -138,4 +139,8 @@ def _recheck_sentence(item: Compared, view: ClinicView) -> Markup:
 def _names(items: list[Compared], view: ClinicView) -> str:
     names = [small(view.material.labels.name(item.own.term or "")) for item in items]
     more = len(names) - MOST
-    return ", ".join(names[:MOST]) + (f" and {more} more" if more > 0 else "")
+    return listed(names) if more < 2 else f"{', '.join(names[:MOST])} and {more} others"
+
+
+def _in_words(count: int, view: ClinicView) -> str:
+    return f"Fewer than {view.smallest}" if view.is_small(count) else view.count(count)

@@ -24,7 +24,7 @@ class ForestLine:
 
 def draw_forest(lines: Sequence[ForestLine], *, favours: tuple[str, str]) -> Figure:
     """Draw ratios with their intervals, first on top; limits beyond the axis end in an arrow."""
-    figure = new_figure(9.2, 0.24 * len(lines) + 1.0)
+    figure = new_figure(8.0, 0.24 * len(lines) + 1.0)
     axes = figure.subplots()
     low, high = _ends([line.row for line in lines if line.row])
     axes.set_xscale("log")

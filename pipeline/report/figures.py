@@ -100,10 +100,10 @@ def data_uri(svg: str) -> str:
     return "data:image/svg+xml," + quote(svg[start:], safe=" /:=;,.()-_~*'")
 
 
-def save_figure(figure: Figure, folder: Path, name: str) -> list[Path]:
-    """Save as SVG, PDF and PNG at 300 dpi."""
+def save_figure(figure: Figure, folder: Path, name: str, *, svg: str) -> list[Path]:
+    """Save as SVG (drawn before), PDF and PNG at 300 dpi."""
     written = [folder / f"{name}.svg"]
-    write_bytes(written[0], svg_of(figure).encode())
+    write_bytes(written[0], svg.encode())
     for kind, dpi in (("pdf", None), ("png", 300)):
         path = folder / f"{name}.{kind}"
         with replacing(path) as draft:

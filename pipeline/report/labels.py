@@ -38,6 +38,8 @@ SETS = {
     "D": "transpositions held with K-wires",
 }
 NOTHING = {"None": "No"}
+SILENT = frozenset({"year", "score"})  # units that the name says already
+UNITS = {"month": "months", "day": "days", "week": "weeks"}
 TRAILING = (" used", " done", " seen")
 COLUMN = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 
@@ -58,7 +60,9 @@ class Labels:
         """Name a column with its unit: "Body weight at surgery (kg)"."""
         known = self.variables.get(column)
         silent = known is None or not known.unit or bool(known.codes)
-        return self.name(column) if silent or known is None else f"{known.label} ({known.unit})"
+        if silent or known is None or known.unit in SILENT:
+            return self.name(column)
+        return f"{known.label} ({UNITS.get(known.unit, known.unit)})"
 
     def level(self, column: str | None, code: str | None) -> str:
         """Name a code of a column; numbers without codes stay as they are."""

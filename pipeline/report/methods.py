@@ -89,7 +89,7 @@ def _cox(alike: list[Analysis], labels: Labels) -> str:
         f"Cause-specific hazards of {_outcomes(alike, labels)} were compared by Cox regression "
         f"with {TIES[item.ties]} method for ties{_among(item)}; follow-up that ended otherwise was "
         f"censored on its day.{_adjusted(alike, labels)}{_splines(item, labels)} Proportionality "
-        f"was tested by scaled Schoenfeld residuals."
+        f"was tested by scaled Schoenfeld residuals.{PENALISED}"
     )
 
 
@@ -103,8 +103,7 @@ def _logistic(alike: list[Analysis], labels: Labels) -> str:
     )
     return (
         f"{_first_capital(_outcomes(alike, labels))}: compared by logistic regression"
-        f"{_among(item)}.{weighted}{_adjusted(alike, labels)}{_splines(item, labels)} Where data "
-        f"were separated or sparse, Firth's penalised likelihood with profile limits is primary."
+        f"{_among(item)}.{weighted}{_adjusted(alike, labels)}{_splines(item, labels)}{PENALISED}"
     )
 
 
@@ -116,6 +115,10 @@ def _kaplan_meier(alike: list[Analysis], labels: Labels) -> str:
     )
 
 
+PENALISED = (
+    " Where data were separated or sparse, Firth's penalised likelihood is primary, with limits from "
+    "errors robust by cluster; for a term that separates, and without clusters, they are profiled."
+)
 MODEL_WORDS = {
     "cumulative_incidence": _incidence,
     "cox": _cox,

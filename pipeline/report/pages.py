@@ -1,19 +1,15 @@
 """The report: pages, figures and tables, from the results and nothing else."""
 
-from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
 
-import polars as pl
 from markupsafe import Markup
 
 from pipeline.flow import flow_svg
 from pipeline.report import blocks
 from pipeline.report.answers import brief_section
 from pipeline.report.blocks import Link, Section
-from pipeline.report.counts import CheckedCounts
 from pipeline.report.figures import drawing
-from pipeline.report.material import Material, gather
+from pipeline.report.material import Material
 from pipeline.report.pictures import Pictures
 from pipeline.report.save_tables import save_tables
 from pipeline.report.section_about import (
@@ -23,6 +19,7 @@ from pipeline.report.section_about import (
     provenance_section,
     statements_section,
 )
+from pipeline.report.section_accrual import accrual_section
 from pipeline.report.section_arms import arms_section, overlap_section, precision_section
 from pipeline.report.section_clinics import clinics_section
 from pipeline.report.section_follow_up import follow_up_section, missing_section
@@ -33,20 +30,11 @@ from pipeline.report.section_results import question_section
 from pipeline.report.section_sensitivity import held_section, sensitivity_section
 from pipeline.report.section_study import asked_section, design_line, flow_section, rows_strip
 from pipeline.report.surgeon_page import surgeon_sections
-from pipeline.study import Study
-from schemas.codebook import Variable
 from shared.files import write_text
 
 
-def write_report(
-    out: Path, *, results: pl.DataFrame, curves: pl.DataFrame, flow: pl.DataFrame, study: Study,
-    codebook: Iterable[Variable], checked_counts: CheckedCounts, run_info: Mapping[str, Any],
-) -> list[Path]:  # fmt: skip
+def write_report(out: Path, material: Material) -> list[Path]:
     """Write ``report/`` below `out`; give the files written, the page first."""
-    material = gather(
-        results, curves, flow, study=study, codebook=codebook, checked_counts=checked_counts,
-        run_info=run_info,
-    )  # fmt: skip
     folder = out / "report"
     pictures = Pictures()
     with drawing():
@@ -54,7 +42,7 @@ def write_report(
         saved = pictures.save(folder / "figures")
     pages = {
         "index.html": blocks.page(
-            title=study.title, design=design_line(material), lead=[rows_strip(material)],
+            title=material.study.title, design=design_line(material), lead=[rows_strip(material)],
             contents=[*sections, Link("surgeon.html", "For the surgeon")], sections=sections,
             imprint=imprint(material),
         ),
@@ -71,6 +59,7 @@ def report_sections(material: Material, pictures: Pictures) -> list[Section]:
         brief_section(material),
         asked_section(material),
         flow_section(material, Markup(flow_svg(material.flow))),
+        accrual_section(material, pictures),
         arms_section(material, pictures),
         missing_section(material),
         follow_up_section(material),

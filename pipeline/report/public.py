@@ -1,9 +1,7 @@
 """What may be published: results without clinics and small counts, and a report made of them."""
 
-from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 
@@ -12,7 +10,7 @@ from pipeline.report.answers import brief_section
 from pipeline.report.blocks import Section
 from pipeline.report.counts import CheckedCounts
 from pipeline.report.figures import drawing
-from pipeline.report.material import Material, gather
+from pipeline.report.material import Material
 from pipeline.report.pictures import Pictures
 from pipeline.report.public_rows import public_flow, public_rows
 from pipeline.report.section_about import (
@@ -21,31 +19,23 @@ from pipeline.report.section_about import (
     methods_section,
     statements_section,
 )
+from pipeline.report.section_accrual import accrual_section
 from pipeline.report.section_arms import arms_section
 from pipeline.report.section_forest import forest_section
 from pipeline.report.section_happened import happened_section
 from pipeline.report.section_limits import limits_section
 from pipeline.report.section_results import question_section
-from pipeline.report.section_sensitivity import sensitivity_section
+from pipeline.report.section_sensitivity import held_section, sensitivity_section
 from pipeline.report.section_study import asked_section, design_line, flow_table
 from pipeline.report.surgeon_page import surgeon_sections
 from pipeline.report.tables import as_html
-from pipeline.study import Study
-from schemas.codebook import Variable
 from shared.estimate import results_frame
 from shared.files import write_csv, write_text
 
 
-def write_public(
-    out: Path, *, results: pl.DataFrame, curves: pl.DataFrame, flow: pl.DataFrame, study: Study,
-    codebook: Iterable[Variable], checked_counts: CheckedCounts, run_info: Mapping[str, Any],
-) -> list[Path]:  # fmt: skip
+def write_public(out: Path, material: Material) -> list[Path]:
     """Write ``public/results.csv`` and ``public/report.html`` below `out`."""
-    whole = gather(
-        results, curves, flow, study=study, codebook=codebook, checked_counts=checked_counts,
-        run_info=run_info,
-    )  # fmt: skip
-    material = public_material(whole)
+    material = public_material(material)
     folder = out / "public"
     write_csv(folder / "results.csv", results_frame(material.rows))
     with drawing():
@@ -106,10 +96,12 @@ def _sections(material: Material) -> list[Section]:
         brief_section(material),
         asked_section(material),
         flow,
+        accrual_section(material, pictures),
         arms_section(material, pictures),
         *(question_section(question, material, pictures) for question in material.questions),
         forest_section(material, pictures),
         sensitivity_section(material),
+        held_section(material),
         happened_section(material),
         *surgeon_sections(material),
         limits_section(material),

@@ -6,11 +6,12 @@ from pipeline.report.baseline_table import baseline_table
 from pipeline.report.effects import effect_table, risk_rows, risk_table
 from pipeline.report.material import Material
 from pipeline.report.rows import distinct, of
+from pipeline.report.section_accrual import accrual_table
 from pipeline.report.section_arms import exposures_of
 from pipeline.report.section_clinics import comparison_tables
 from pipeline.report.section_follow_up import recheck_table
 from pipeline.report.section_happened import outcome_table
-from pipeline.report.section_sensitivity import sensitivity_tables
+from pipeline.report.section_sensitivity import bound_tables, sensitivity_tables
 from pipeline.report.section_study import flow_by_clinic, flow_table
 from pipeline.report.surgeon_page import PER_100, risk_grid
 from pipeline.report.tables import Table, as_csv
@@ -31,7 +32,8 @@ def save_tables(material: Material, folder: Path) -> list[Path]:
 def report_tables(material: Material) -> list[Table]:
     """Give the tables that a paper would take from the report."""
     labels, rows = material.labels, material.rows
-    tables = [flow_table(material.flow), flow_by_clinic(material), recheck_table(material)]
+    tables = [flow_table(material.flow), flow_by_clinic(material), accrual_table(material)]
+    tables.append(recheck_table(material))
     for exposure in exposures_of(material):
         both = (baseline_table(rows, exposure, labels, role=role) for role in ("baseline", None))
         tables += [table for table in both if table is not None]
@@ -41,7 +43,7 @@ def report_tables(material: Material) -> list[Table]:
         ]
         table_id = f"effects-{question.id}"
         tables.append(effect_table(rows, question.analyses, labels, table_id=table_id))
-    tables += [*sensitivity_tables(material), outcome_table(material)]
+    tables += [*sensitivity_tables(material), *bound_tables(material), outcome_table(material)]
     tables += comparison_tables(material)
     risks = of(rows, "risk", analysis=PER_100)
     rechecks = of(rows, "proportion", analysis=PER_100)

@@ -9,10 +9,9 @@ from pipeline.report.baseline_table import baseline_differences, baseline_table
 from pipeline.report.blocks import Section, fold, paragraph, picture
 from pipeline.report.draw_balance import draw_balance
 from pipeline.report.effects import analysis_title
-from pipeline.report.figures import data_uri, svg_of
 from pipeline.report.labels import Labels, plain
 from pipeline.report.material import Material
-from pipeline.report.pictures import Picture, Pictures
+from pipeline.report.pictures import Pictures
 from pipeline.report.rows import distinct, of
 from pipeline.report.sentences import concern_texts, versus
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
@@ -150,7 +149,6 @@ def _balance(exposure: str, material: Material, pictures: Pictures) -> list[Mark
     if len(named) < 2:
         return []
     figure = draw_balance([name for name, _ in named], [row.estimate or 0.0 for _, row in named])
-    pictures.add(Picture(f"balance-{exposure}".replace("_", "-"), figure))
     title = material.labels.name(exposure)
     table = Table(
         id=f"balance-{exposure}".replace("_", "-"), caption=f"{title}: standardised differences",
@@ -160,7 +158,7 @@ def _balance(exposure: str, material: Material, pictures: Pictures) -> list[Mark
     )  # fmt: skip
     return [
         picture(
-            data_uri(svg_of(figure)),
+            pictures.draw(f"balance-{exposure}".replace("_", "-"), figure),
             alt=f"{title}: standardised differences of the arms; the numbers stand below.",
             caption=f"{title}: how far the arms lay apart before surgery.",
             numbers=as_html(table),

@@ -4,11 +4,10 @@ from markupsafe import Markup
 
 from pipeline.report.blocks import Section, heading, paragraph, picture
 from pipeline.report.cells import cell_of
-from pipeline.report.figures import data_uri, svg_of
 from pipeline.report.funnels import ClinicRows, clinic_rows, compared_outcomes, funnel_figure
 from pipeline.report.labels import Labels, small
 from pipeline.report.material import Material
-from pipeline.report.pictures import Picture, Pictures
+from pipeline.report.pictures import Pictures
 from pipeline.report.rows import number, of
 from pipeline.report.sentences import concern_texts
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
@@ -100,10 +99,9 @@ def _one_outcome(
     blocks = [heading(label)]
     figure = funnel_figure(clinics, material.curves, names=letters, outcome=(outcome, label))
     if figure is not None:
-        pictures.add(Picture(f"funnel-{outcome}".replace("_", "-"), figure))
         blocks.append(
             picture(
-                data_uri(svg_of(figure)),
+                pictures.draw(f"funnel-{outcome}".replace("_", "-"), figure),
                 alt=f"Clinics as letters around the ratio 1 for {small(label)}; numbers below.",
                 caption=f"{label}: observed over expected events by clinic, with the limits "
                 "between which 95% and 99.8% of clinics fall by chance.",

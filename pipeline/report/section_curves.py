@@ -8,10 +8,9 @@ from markupsafe import Markup
 from pipeline.plan import Analysis
 from pipeline.report.blocks import picture
 from pipeline.report.draw_curves import Arm, at_risk, draw_curves, value_at
-from pipeline.report.figures import data_uri, svg_of
 from pipeline.report.labels import small
 from pipeline.report.material import Material
-from pipeline.report.pictures import Picture, Pictures
+from pipeline.report.pictures import Pictures
 from pipeline.report.rows import curve_id
 from pipeline.report.tables import Cell, Line, Table, as_html
 from pipeline.report.text import day_text, fixed, whole
@@ -31,11 +30,10 @@ def curves_of(analysis: Analysis, material: Material, pictures: Pictures) -> lis
         f"{outcome} after surgery by arm, with 95% intervals and the stifles still at risk. "
         "Days are those on which it was found."
     )
-    name = f"curves-{analysis.id}"
-    pictures.add(Picture(name, figure))
+    drawn = pictures.draw(f"curves-{analysis.id}", figure)
     alt = f"Two rising step curves of {small(outcome)}; their numbers stand in the table below."
     numbers = as_html(curve_table(analysis, arms, days, caption=f"{outcome} per 100 by arm"))
-    return [picture(data_uri(svg_of(figure)), alt=alt, caption=caption, numbers=numbers)]
+    return [picture(drawn, alt=alt, caption=caption, numbers=numbers)]
 
 
 def arms_of(analysis: Analysis, material: Material) -> list[Arm]:

@@ -42,7 +42,7 @@ def sensitivity_tables(material: Material) -> list[Table]:
     return [
         _question_table(question, material)
         for question in material.questions
-        if any(main_effects(item, material.rows) for item in question.sensitivities)
+        if any(main_effects(item, material.rows) for item in _rules(question))
     ]
 
 
@@ -51,28 +51,34 @@ def held_section(material: Material) -> Section:
     blocks = [paragraph(held_sentence(material))]
     if len(material.counts.holds):
         blocks.append(held_tables(material))
+    blocks += [as_html(table) for table in bound_tables(material)]
+    return Section("held", "Stifles that wait for an answer", "Held stifles", tuple(blocks))
+
+
+def bound_tables(material: Material) -> list[Table]:
+    """Give what each question's answer would be at the two extremes of the held stifles."""
+    tables: list[Table] = []
     for question in material.questions:
-        bounds = [
-            item
-            for item in question.sensitivities
-            if (item.event or "").endswith((HELD_AS_EVENT, HELD_AS_FREE))
-        ]
+        bounds = [item for item in question.sensitivities if _is_bound(item)]
         lines = [line for item in bounds for line in _bound_lines(item, material)]
         if lines:
             title = versus(question.lead, material.labels)
-            blocks.append(as_html(_table(f"held-{question.id}", title, lines)))
-    return Section("held", "Stifles that wait for an answer", "Held stifles", tuple(blocks))
+            tables.append(_table(f"held-{question.id}", title, lines))
+    return tables
 
 
 def held_sentence(material: Material) -> Markup:
     """Say how many holds there are."""
     holds = material.counts.holds
+    below = (
+        "Below, what the answer would be if all whose outcome is held had had the event, and "
+        "if none had."
+    )
     if not len(holds):
-        return Markup("No stifle waits for an answer from its clinic.")
+        return Markup(below if bound_tables(material) else "No stifle waits for an answer.")
     return Markup(
         "{} outcomes or values of single stifles are unknown until a clinic answers a question; "
-        "they are never counted as free of the event. Below, what the answer would be if all whose "
-        "outcome is held had had the event, and if none had."
+        "they are never counted as free of the event. " + below
     ).format(number(whole(int(holds["n"].sum())), count_id("holds", "all")))
 
 
@@ -109,6 +115,15 @@ def _held_table(targets: Sequence[str], caption: str, material: Material) -> Tab
     return Table(id=table_id, caption=caption, columns=columns, lines=lines)
 
 
+def _is_bound(analysis: Analysis) -> bool:
+    return (analysis.event or "").endswith((HELD_AS_EVENT, HELD_AS_FREE))
+
+
+def _rules(question: Question) -> list[Analysis]:
+    """Give the analyses under other rules; the bounds of held stifles have their own section."""
+    return [item for item in question.sensitivities if not _is_bound(item)]
+
+
 def main_effects(analysis: Analysis, rows: Sequence[Estimate]) -> list[Estimate]:
     """Give the adjusted ratios of an analysis, or the crude ones where it has no others."""
     ratios = last_ratios(analysis, rows)
@@ -131,7 +146,7 @@ def _question_table(question: Question, material: Material) -> Table:
         if item.role == "primary" and main_effects(item, material.rows)
     ]
     lines = [line for item in primary for line in _lines(item, material, first="As planned: ")]
-    lines += [line for item in question.sensitivities for line in _lines(item, material)]
+    lines += [line for item in _rules(question) for line in _lines(item, material)]
     return _table(f"sensitivity-{question.id}", versus(question.lead, material.labels), lines)
 
 

@@ -20,6 +20,7 @@ from pipeline.report.text import (
 )
 from shared.estimate import CONCERNS, Estimate
 
+NO_MORE = more_or_fewer(0.0)
 SAID_ELSEWHERE = frozenset({"held_rows", "interval_through_infinity"})
 
 
@@ -57,8 +58,7 @@ def risk_sentence(
 def difference_words(row: Estimate) -> Markup:
     """Say a difference per 100: "5 fewer (from 10 fewer to 1 more)"."""
     words = more_or_fewer(row.estimate or 0.0)
-    if not words.startswith("about"):
-        words = f"about {words}"
+    words = "about the same" if words == NO_MORE else f"about {words}"
     if row.low is not None and row.high is not None:
         low, high = (more_or_fewer(limit) for limit in (row.low, row.high))
         words = f"{words} (from {low} to {high})"
@@ -69,7 +69,15 @@ def doubt_sentence(difference: Estimate | None) -> Markup:
     """Say what an interval that holds both directions means."""
     if difference is None or difference.low is None or difference.high is None:
         return Markup("")
-    if difference.low < 0 < difference.high:
+    if not difference.low < 0 < difference.high:
+        return Markup("")
+    ends = [more_or_fewer(limit) for limit in (difference.low, difference.high)]
+    if NO_MORE in ends and ends[0] != ends[1]:
+        side = "fewer" if ends[1] == NO_MORE else "more"
+        return Markup("The interval reaches none: these data are too few to be sure of {}.").format(
+            side
+        )
+    if ends[0] != ends[1]:
         return Markup(
             "The interval holds fewer as well as more: these data are too few to say which."
         )
@@ -104,7 +112,14 @@ def common_notes(rows: Iterable[Estimate]) -> tuple[str, ...]:
 
 def adjusted_for(analysis: Analysis, labels: Labels) -> str:
     """Name what an analysis is adjusted for."""
-    return listed(small(labels.name(column)) for column in analysis.adjust_for)
+    return listed(small(_adjusted(column, labels)) for column in analysis.adjust_for)
+
+
+def _adjusted(column: str, labels: Labels) -> str:
+    """Name a variable of a model without what only a statistician asks: its logarithm."""
+    plain_column = column.removeprefix("log_")
+    name = labels.name(plain_column if plain_column in labels.variables else column)
+    return name.removesuffix(" used")
 
 
 def versus(analysis: Analysis, labels: Labels) -> str:

@@ -68,7 +68,8 @@ def as_html(table: Table) -> Markup:
     notes = Markup("\n").join(Markup('<p class="note">{}</p>').format(note) for note in table.notes)
     return Markup(
         '<div class="scroll" role="region" aria-labelledby="{id}-caption" tabindex="0">\n'
-        '<table id="{id}">\n<caption id="{id}-caption">{caption}</caption>\n'
+        '<table id="{id}">\n<caption id="{id}-caption">'
+        '<span class="stay">{caption}</span></caption>\n'
         "<thead><tr>{head}</tr></thead>\n{bodies}\n</table>\n</div>\n{minded}{notes}"
     ).format(
         id=table.id, caption=table.caption, head=head, bodies=bodies, notes=notes,
@@ -126,9 +127,10 @@ def _body(lines: Sequence[Line], table: Table, marks: Mapping[str, str]) -> Mark
 
 def _line(line: Line, table: Table, marks: Mapping[str, str]) -> Markup:
     if not line.cells:
-        return Markup('<tr class="group"><th scope="rowgroup" colspan="{}">{}</th></tr>').format(
-            len(table.columns), line.header
-        )
+        return Markup(
+            '<tr class="group"><th scope="rowgroup" colspan="{}">'
+            '<span class="stay">{}</span></th></tr>'
+        ).format(len(table.columns), line.header)
     mark = Markup(' class="indented"') if line.indented else Markup("")
     cells = Markup("").join(_cell(cell, table, marks) for cell in line.cells)
     return Markup('<tr{}><th scope="row">{}</th>{}</tr>').format(mark, line.header, cells)

@@ -140,10 +140,10 @@ def day_text(day: float) -> str:
 
 
 def more_or_fewer(difference: float, decimals: int = 0) -> str:
-    """Say a difference of risks per 100 in words: "5 fewer", "1 more", "about the same"."""
+    """Say a difference of risks per 100 in words: "5 fewer", "1 more", "none"."""
     size = fixed(abs(100 * difference), decimals)
     if size.strip("0.") == "":
-        return "about the same"
+        return "none"
     return f"{size} {'fewer' if difference < 0 else 'more'}"
 
 

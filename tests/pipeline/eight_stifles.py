@@ -43,6 +43,7 @@ def eight_stifles() -> pl.DataFrame:
             "animal_id": ["a", "a", "b", "c", "d", "e", "f", "g", "h"],
             "clinic_id": ["lake"] * 4 + ["north"] * 5,
             "left_at": [None] * 8 + ["grade"],
+            "surgery_year": [2020, 2020, 2020, 2022, 2020, 2022, 2022, None, 2019],
             "set_a": [True] * n,
             "set_b": [True] * n,
             "species": ["dog"] * n,

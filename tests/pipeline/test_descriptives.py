@@ -61,6 +61,20 @@ def test_standardised_difference_is_of_each_arm_from_the_reference(rows: list[Es
     assert found.estimate == pytest.approx(0.5 / (0.25 / 2) ** 0.5)
 
 
+def test_operations_are_counted_by_clinic_and_year(rows: list[Estimate]) -> None:
+    """Every clinic has every year of the stifles studied, a year without operations too."""
+    found = {
+        (row.group, row.level): (row.estimate, row.n) for row in rows if row.analysis == "accrual"
+    }
+    assert found == {
+        ("all", "2020"): (4, 8), ("all", "2021"): (0, 8), ("all", "2022"): (3, 8),
+        ("all", "missing"): (1, 8),
+        ("lake", "2020"): (3, 4), ("lake", "2021"): (0, 4), ("lake", "2022"): (1, 4),
+        ("north", "2020"): (1, 4), ("north", "2021"): (0, 4), ("north", "2022"): (2, 4),
+        ("north", "missing"): (1, 4),
+    }  # fmt: skip
+
+
 def test_missing_values_are_shared_out_by_clinic(rows: list[Estimate]) -> None:
     found = one(rows, analysis="missing", group="north", term="weight_kg")
     assert (found.events, found.n, found.estimate) == (1, 4, 0.25)

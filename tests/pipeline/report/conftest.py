@@ -1,7 +1,9 @@
 """A small study: simulated stifles described by the real stages, models' numbers by hand."""
 
 import shutil
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -16,6 +18,7 @@ from pipeline.link import link
 from pipeline.plan import parse_analyses
 from pipeline.report.clinic_pages import write_clinic_pages
 from pipeline.report.counts import count_checked
+from pipeline.report.material import Material, gather
 from pipeline.report.pages import write_report
 from pipeline.report.public import write_public
 from pipeline.simulate.simulated import simulate_study
@@ -68,12 +71,28 @@ def given(tmp_path_factory: pytest.TempPathFactory) -> SimpleNamespace:
 
 
 @pytest.fixture(scope="session")
-def pages(given: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def pages(material: Material, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Folder with report, clinic pages and what may be published."""
     out = tmp_path_factory.mktemp("out")
     for write in (write_report, write_clinic_pages, write_public):
-        write(out, **vars(given))
+        write(out, material)
     return out
+
+
+@pytest.fixture(scope="session")
+def material(given: SimpleNamespace) -> Material:
+    """What the pages are written from."""
+    return _material(given)
+
+
+@pytest.fixture(scope="session")
+def changed(given: SimpleNamespace) -> Callable[..., Material]:
+    """Give the material with what is named in the place of what is given."""
+    return partial(_material, given)
+
+
+def _material(given: SimpleNamespace, **changes: Any) -> Material:
+    return gather(**{**vars(given), **changes})
 
 
 def _cohort(study: Study) -> Cohort:

@@ -1,14 +1,15 @@
 """The pages as they are written: addresses, words, escaping, the same bytes twice."""
 
 import re
+from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
 
 import polars as pl
 import pytest
 
+from pipeline.report.material import Material
 from pipeline.report.pages import write_report
 
 VOID = {"meta", "link", "img", "br", "hr", "input"}
@@ -158,35 +159,43 @@ def test_absolute_risks_come_before_ratios(index: _Page) -> None:
     assert "in about 8 of 100 with block recession" in said
 
 
+def test_operations_by_year_are_drawn_and_laid_out_by_clinic(
+    index: _Page, given: SimpleNamespace, pages: Path
+) -> None:
+    rows = given.results.filter(pl.col("analysis") == "accrual")
+    assert set(rows["row_id"]) <= set(index.rows)
+    total = rows.filter(pl.col("group") == "all")["estimate"].sum()
+    assert total == given.flow.filter(pl.col("clinic_id") == "all").sort("step")["stifles"][-1]
+    assert (pages / "report" / "figures" / "accrual.svg").is_file()
+
+
 def test_a_wide_interval_is_never_called_no_difference(page: _Page) -> None:
     assert "no difference" not in page.text.lower()
 
 
-def test_two_runs_write_the_same_bytes(given: SimpleNamespace, pages: Path, tmp_path: Path) -> None:
-    again = write_report(tmp_path, **vars(given))
+def test_two_runs_write_the_same_bytes(material: Material, pages: Path, tmp_path: Path) -> None:
+    again = write_report(tmp_path, material)
     assert len(again) > 30
     for path in again:
         name = path.relative_to(tmp_path)
         assert path.read_bytes() == (pages / name).read_bytes(), name
 
 
-def _changed(given: SimpleNamespace, changes: dict[str, Any]) -> dict[str, Any]:
-    return {**vars(given), **changes}
-
-
-def test_a_label_that_is_a_tag_is_shown_as_text(given: SimpleNamespace, tmp_path: Path) -> None:
+def test_a_label_that_is_a_tag_is_shown_as_text(
+    given: SimpleNamespace, changed: Callable[..., Material], tmp_path: Path
+) -> None:
     planted = '<script>alert("x")</script>'
     info = {**given.run_info, "deviations": (planted,)}
     flow = given.flow.with_columns(label=pl.lit(planted))
-    changes = {"flow": flow, "run_info": info, "curves": given.curves.clear()}
-    write_report(tmp_path, **_changed(given, changes))
+    write_report(tmp_path, changed(flow=flow, run_info=info, curves=given.curves.clear()))
     text = (tmp_path / "report" / "index.html").read_text("utf-8")
     assert "script" not in _Page(text).tags
     assert "&lt;script&gt;" in text
 
 
-def test_without_results_a_report_is_still_written(given: SimpleNamespace, tmp_path: Path) -> None:
-    empty = {"results": given.results.clear(), "curves": given.curves.clear()}
-    write_report(tmp_path, **_changed(given, empty))
+def test_without_results_a_report_is_still_written(
+    given: SimpleNamespace, changed: Callable[..., Material], tmp_path: Path
+) -> None:
+    write_report(tmp_path, changed(results=given.results.clear(), curves=given.curves.clear()))
     text = (tmp_path / "report" / "index.html").read_text("utf-8")
     assert "No risk of a primary question" in text

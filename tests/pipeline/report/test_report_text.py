@@ -71,7 +71,7 @@ def test_minus_is_a_minus_and_nothing_is_minus_zero() -> None:
 
 def test_differences_are_said_as_fewer_or_more() -> None:
     assert (more_or_fewer(-0.052), more_or_fewer(0.011), more_or_fewer(0.001)) == (
-        "5 fewer", "1 more", "about the same",
+        "5 fewer", "1 more", "none",
     )  # fmt: skip
 
 
