@@ -117,7 +117,8 @@ def _kaplan_meier(alike: list[Analysis], labels: Labels) -> str:
 
 PENALISED = (
     " Where data were separated or sparse, Firth's penalised likelihood is primary, with limits "
-    "from errors robust by cluster; for a term that separates, and without clusters, they are profiled."
+    "from errors robust by cluster; for a term that separates, and without clusters, they are "
+    "profiled."
 )
 MODEL_WORDS = {
     "cumulative_incidence": _incidence,

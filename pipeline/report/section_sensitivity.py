@@ -18,6 +18,10 @@ from pipeline.report.text import estimate_and_interval, whole
 from shared.estimate import Estimate
 
 HELD_AS_EVENT, HELD_AS_FREE = "_held_event", "_held_free"
+EXTREMES = (
+    "Below, what the answer would be if all whose outcome is held had had the event, and if "
+    "none had."
+)
 TARGETS = {
     "outcome:reluxation": "Reluxation",
     "outcome:implant": "Implant complications",
@@ -70,15 +74,11 @@ def bound_tables(material: Material) -> list[Table]:
 def held_sentence(material: Material) -> Markup:
     """Say how many holds there are."""
     holds = material.counts.holds
-    below = (
-        "Below, what the answer would be if all whose outcome is held had had the event, and "
-        "if none had."
-    )
     if not len(holds):
-        return Markup(below if bound_tables(material) else "No stifle waits for an answer.")
+        return Markup(EXTREMES if bound_tables(material) else "No stifle waits for an answer.")
     return Markup(
         "{} outcomes or values of single stifles are unknown until a clinic answers a question; "
-        "they are never counted as free of the event. " + below
+        "they are never counted as free of the event. " + EXTREMES
     ).format(number(whole(int(holds["n"].sum())), count_id("holds", "all")))
 
 
@@ -125,10 +125,13 @@ def _rules(question: Question) -> list[Analysis]:
 
 
 def main_effects(analysis: Analysis, rows: Sequence[Estimate]) -> list[Estimate]:
-    """Give the adjusted ratios of an analysis, or the crude ones where it has no others."""
+    """Give the adjusted ratios of an analysis, or the crude ones where it has no others.
+
+    What the plan asks for comes first; what stands beside it (unpenalised) is left out.
+    """
     ratios = last_ratios(analysis, rows)
-    adjusted = [row for row in ratios if row.adjustment != "crude"]
-    return adjusted or ratios
+    shown = [row for row in ratios if row.adjustment != "crude"] or ratios
+    return [row for row in shown if row.model == shown[0].model]
 
 
 def rule_title(analysis: Analysis, labels: Labels) -> str:
