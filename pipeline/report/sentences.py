@@ -61,7 +61,8 @@ def difference_words(row: Estimate) -> Markup:
     words = "about the same" if words == NO_MORE else f"about {words}"
     if row.low is not None and row.high is not None:
         low, high = (more_or_fewer(limit) for limit in (row.low, row.high))
-        words = f"{words} (from {low} to {high})"
+        both = "fewer than 1 either way" if low == high == NO_MORE else f"from {low} to {high}"
+        words = f"{words} ({both})"
     return number(words, row.row_id)
 
 
@@ -69,19 +70,15 @@ def doubt_sentence(difference: Estimate | None) -> Markup:
     """Say what an interval that holds both directions means."""
     if difference is None or difference.low is None or difference.high is None:
         return Markup("")
-    if not difference.low < 0 < difference.high:
-        return Markup("")
     ends = [more_or_fewer(limit) for limit in (difference.low, difference.high)]
-    if NO_MORE in ends and ends[0] != ends[1]:
+    if not difference.low < 0 < difference.high or ends[0] == ends[1]:
+        return Markup("")
+    if NO_MORE not in ends:
+        said = "holds fewer as well as more: these data are too few to say which"
+    else:
         side = "fewer" if ends[1] == NO_MORE else "more"
-        return Markup("The interval reaches none: these data are too few to be sure of {}.").format(
-            side
-        )
-    if ends[0] != ends[1]:
-        return Markup(
-            "The interval holds fewer as well as more: these data are too few to say which."
-        )
-    return Markup("")
+        said = f"reaches none: these data are too few to be sure of {side}"
+    return Markup("The interval {}.").format(said)
 
 
 def needed_sentence(row: Estimate) -> Markup:

@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from pipeline.report.sentences import difference_words, doubt_sentence
 from pipeline.report.text import (
     day_text,
     estimate_and_interval,
@@ -73,6 +74,27 @@ def test_differences_are_said_as_fewer_or_more() -> None:
     assert (more_or_fewer(-0.052), more_or_fewer(0.011), more_or_fewer(0.001)) == (
         "5 fewer", "1 more", "none",
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words", "doubt"),
+    [
+        (-0.12, 0.003, "(from 12 fewer to none)", "reaches none: these data are too few to be sure "
+         "of fewer"),
+        (-0.002, 0.08, "(from none to 8 more)", "be sure of more"),
+        (-0.07, 0.05, "(from 7 fewer to 5 more)", "fewer as well as more"),
+        (-0.12, -0.01, "(from 12 fewer to 1 fewer)", ""),
+        (-0.002, 0.003, "(fewer than 1 either way)", ""),
+    ],
+)  # fmt: skip
+def test_the_ends_of_a_difference_are_words(
+    low: float, high: float, words: str, doubt: str
+) -> None:
+    difference = row("risk_difference", estimate=(low + high) / 2, low=low, high=high)
+    assert words in difference_words(difference)
+    said = doubt_sentence(difference)
+    assert doubt in said
+    assert bool(doubt) == bool(said)
 
 
 def test_number_needed_gives_both_arms_when_the_difference_may_be_nil() -> None:
