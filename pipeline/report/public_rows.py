@@ -95,18 +95,22 @@ def _sums(rows: Sequence[Estimate]) -> list[list[str]]:
             continue
         about = (row.analysis, row.outcome or "", row.term or "", f"{row.day}")
         table1 = row.analysis.startswith("table1")
-        for key in (
+        keys: list[Key] = [
             ("levels", *about, row.group or "", row.state or "" if not table1 else ""),
             ("groups", *about, row.level or "", row.state or "" if not table1 else ""),
-            ("states", *about, row.group or "", row.level or ""),
-        ):
+        ]
+        # Risks of competing states have no known sum: those lost from sight are not told.
+        if row.measure != "risk":
+            keys.append(("states", *about, row.group or "", row.level or ""))
+        for key in keys:
             groups.setdefault(key, []).append(row.row_id)
     return [group for group in groups.values() if len(group) > 1]
 
 
-def _place(row: Estimate) -> tuple[str, str, str, str, str]:
+def _place(row: Estimate) -> tuple[str, ...]:
     return (
-        row.analysis, row.model or "", row.adjustment or "", f"{row.day}", row.outcome or ""
+        row.analysis, row.model or "", row.adjustment or "", f"{row.day}", row.outcome or "",
+        row.state or "",
     )  # fmt: skip
 
 
