@@ -73,22 +73,21 @@ def read_corrections(path: Path, codebook: Iterable[Variable]) -> tuple[Correcti
     Raises
     ------
     InputFileError
-        If a column, table, variable or decision is not known, or a new value cannot be read.
+        If a column, table, variable or decision is not known, or a new value is not readable.
     """
     if not path.exists():
         return ()
     try:
-        rows = list(csv.DictReader(path.read_text("utf-8-sig").splitlines()))
+        reader = csv.DictReader(path.read_text("utf-8-sig").splitlines())
     except UnicodeDecodeError as error:
-        raise InputFileError(
-            str(path), "this is no UTF-8 text", do="Save it as CSV UTF-8."
-        ) from error
+        raise InputFileError(str(path), "no UTF-8 text", do="Save it as CSV UTF-8.") from error
+    _check_columns(reader.fieldnames or (), path)
     variables = {(item.table, item.name): item for item in codebook}
     read: list[Correction] = []
-    for number, row in enumerate(rows, start=2):
-        where = f"{path.name}, row {number}"
-        _check_columns(row, where)
-        correction = Correction(**{name: _plain(row[name] or "") for name in COLUMNS})
+    for number, row in enumerate(reader, start=2):
+        where = f"{path}, row {number}"
+        _check_cells(row, where)
+        correction = Correction(**{name: _plain(row[name]) for name in COLUMNS})
         _check(correction, variables, where)
         read.append(correction)
     return tuple(read)
@@ -134,12 +133,20 @@ def _plain(cell: str) -> str:
     return text[1:] if text[:1] == "'" and text[1:2] in set("=+-@") else text
 
 
-def _check_columns(row: Mapping[str, str], where: str) -> None:
-    absent = [name for name in COLUMNS if name not in row]
-    if absent or None in row:
+def _check_columns(header: Sequence[str], path: Path) -> None:
+    unknown = [name for name in header if name not in COLUMNS]
+    absent = [name for name in COLUMNS if name not in header]
+    if unknown or absent:
+        what = f'"{unknown[0]}" is not known' if unknown else f'"{absent[0]}" is missing'
+        remedy = nearest(unknown[0], COLUMNS) if unknown else f"The header is {','.join(COLUMNS)}."
+        raise InputFileError(f"{path}, row 1", f"the column {what}", do=remedy)
+
+
+def _check_cells(row: Mapping[str, object], where: str) -> None:
+    if None in row or None in row.values():
         raise InputFileError(
-            where, f"the columns are not {', '.join(COLUMNS)}" if absent else "a cell too many",
-            do="Use the header of the template; put texts with a comma in quotes.",
+            where, "it has more or fewer cells than the header",
+            do="Mend the row; put texts with a comma in quotes.",
         )  # fmt: skip
 
 

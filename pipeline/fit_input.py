@@ -117,7 +117,7 @@ def _numbers(values: pl.Series, analysis: str, *, where: str) -> pl.Series:
         raise InputFileError(
             f"{where}, row {row + 2}",
             f'the column "{values.name}" holds "{values[row]}", and analysis "{analysis}" uses it '
-            f"as a number ({len(bad)} such rows)",
+            f"as a number ({len(bad)} such {'row' if len(bad) == 1 else 'rows'})",
             do="Mend the cell, or name the column's reference level in categorical.",
         )
     return numbers

@@ -82,17 +82,29 @@ def read_manifest(out: Path) -> dict[str, Any] | None:
     Raises
     ------
     InputFileError
-        If run.json is there but is not JSON.
+        If run.json is there but is not JSON, or not what a run writes.
     """
     path = out / "run.json"
     if not path.exists():
         return None
+    remedy = "Take the last good copy; or delete it, and the next analysis counts as the first."
     try:
-        return json.loads(path.read_text("utf-8"))
+        found = json.loads(path.read_text("utf-8"))
     except ValueError as error:
-        raise InputFileError(
-            str(path), "it is not readable as JSON", do="Delete it and run the study again."
-        ) from error
+        raise InputFileError(str(path), "it is not readable as JSON", do=remedy) from error
+    if not _is_record(found):
+        raise InputFileError(str(path), "it is not what a run writes", do=remedy)
+    return found
+
+
+def _is_record(found: object) -> bool:
+    """Say whether a file's content has the shape that `record` and `verify` read."""
+    if not isinstance(found, dict):
+        return False
+    first, until = found.get("first_analysis"), found.get("until", STAGES[-1])
+    whole = isinstance(first, dict) and isinstance(first.get("plan"), dict) and "time" in first
+    maps = (found.get(name, {}) for name in ("inputs", "outputs", "versions"))
+    return (not first or whole) and until in STAGES and all(isinstance(m, dict) for m in maps)
 
 
 def first_analysis(previous: Mapping[str, Any] | None, plan: Mapping[str, Any]) -> FirstAnalysis:

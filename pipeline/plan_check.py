@@ -71,17 +71,17 @@ def code_events(frame: pl.DataFrame, analysis: Analysis) -> pl.Series:
     text = level_text(frame[column])
     if analysis.event_of_interest is None:
         codes = {"0": CENSORED, "1": OF_INTEREST, "false": CENSORED, "true": OF_INTEREST}
-        wanted = "an event is 0 or 1, true or false; name the states with event_of_interest"
+        wanted = "An event is 0 or 1, true or false; name the states with event_of_interest"
     else:
         states = (analysis.event_of_interest, *analysis.competing)
         codes = {state: code for code, state in enumerate(states, start=OF_INTEREST)}
         codes[analysis.censored or ""] = CENSORED
-        wanted = f"the plan names {', '.join(codes)}"
+        wanted = f"The plan names {', '.join(codes)}"
     unknown = text.is_not_null() & ~text.is_in(list(codes))
     if unknown.any():
         value = text.filter(unknown).sort()[0]
         _refuse(f'analysis "{analysis.id}"', frame, text == value,
-                f'the column "{column}" holds "{value}"', do=wanted)  # fmt: skip
+                f'the column "{column}" holds "{value}"', do=wanted + ".")  # fmt: skip
     return text.replace_strict(codes, return_dtype=pl.Int64)
 
 

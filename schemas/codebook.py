@@ -4,12 +4,13 @@ import csv
 import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from importlib.resources import files
 from pathlib import Path
 
 import polars as pl
 
-from shared.errors import PlanError
+from shared.errors import PlanError, nearest
 
 CANONICAL_TABLES = (
     "clinics", "animals", "stifles", "procedures", "implants",
@@ -72,7 +73,8 @@ def read_codebook(study_folder: Path | None = None) -> tuple[Variable, ...]:
     Raises
     ------
     PlanError
-        If a study declares a variable twice, with an unknown type, or with a missing column.
+        If a study's file is not UTF-8 or not named after a canonical table, or declares a
+        variable twice, with an unknown type, with limits that are no numbers, or incompletely.
     """
     own = files("shared") / "codebook"
     declared = [item for item in sorted(own.iterdir(), key=lambda path: path.name)
@@ -80,7 +82,7 @@ def read_codebook(study_folder: Path | None = None) -> tuple[Variable, ...]:
     variables = [row for item in declared for row in _rows(item.name, item.read_text("utf-8"))]
     if study_folder is not None:
         for path in sorted((study_folder / "codebook").glob("*.csv")):
-            variables += _rows(path.name, path.read_text("utf-8-sig"))
+            variables += _rows(path.name, _study_text(path))
     _refuse_repeats(variables)
     order = {name: place for place, name in enumerate(CANONICAL_TABLES)}
     return tuple(sorted(variables, key=lambda item: order.get(item.table, len(order))))
@@ -105,18 +107,31 @@ def codebook_version(codebook: Iterable[Variable]) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
+def _study_text(path: Path) -> str:
+    """Read a study's own declarations; a file of another name would be of no use."""
+    if path.stem not in CANONICAL_TABLES:
+        raise PlanError(
+            str(path), f'there is no table "{path.stem}"',
+            do="Name the file after the table. " + nearest(path.stem, CANONICAL_TABLES),
+        )  # fmt: skip
+    try:
+        return path.read_text("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise PlanError(str(path), "this is no UTF-8 text", do="Save it as CSV UTF-8.") from error
+
+
 def _rows(file_name: str, text: str) -> list[Variable]:
     table = file_name.removesuffix(".csv")
     found: list[Variable] = []
     for number, row in enumerate(csv.DictReader(text.splitlines()), start=2):
         try:
             found.append(_variable(table, row))
-        except (KeyError, TypeError, AttributeError) as error:
+        except (KeyError, TypeError, AttributeError, ValueError) as error:
             raise PlanError(
                 f"codebook/{file_name}, row {number}",
-                f"the declaration is incomplete ({error})",
-                do="Use the columns of shared/codebook/stifles.csv and one of the types "
-                + ", ".join(DTYPES) + ".",
+                f"the declaration is incomplete or wrong ({error})",
+                do="Use the columns of shared/codebook/stifles.csv, one of the types "
+                + ", ".join(DTYPES) + ', codes as "a=Label|b=Label", and limits in pairs.',
             ) from error  # fmt: skip
     return found
 
@@ -125,6 +140,8 @@ def _variable(table: str, row: Mapping[str, str]) -> Variable:
     if row["type"] not in DTYPES:
         raise KeyError(row["type"])
     codes = dict(pair.split("=", 1) for pair in row["codes"].split("|") if pair)
+    for low, high in (("low", "high"), ("usual_low", "usual_high")):
+        _check_limits(row["type"], row[low], row[high])
     return Variable(
         table=table, name=row["variable"], label=row["label"], kind=row["type"],
         unit=row["unit"], codes=codes,
@@ -134,6 +151,15 @@ def _variable(table: str, row: Mapping[str, str]) -> Variable:
         refers_to=row["refers_to"], role=row["role"], definition=row["definition"],
         source=row["source"],
     )  # fmt: skip
+
+
+def _check_limits(kind: str, low: str, high: str) -> None:
+    """Refuse limits that come alone, or are no numbers (of a date: no ISO dates)."""
+    read = date.fromisoformat if kind == "date" else float
+    if bool(low) != bool(high):
+        raise ValueError("a limit stands alone")
+    if low and not read(low) <= read(high):  # type: ignore[operator]
+        raise ValueError(f"{low} is above {high}")
 
 
 def _refuse_repeats(variables: Iterable[Variable]) -> None:

@@ -38,6 +38,14 @@ def run_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
         return FITS[analysis.model](frame, analysis)
     except ValueError as error:
         raise PlanError(
-            f'analysis "{analysis.id}"', str(error),
-            do="Change the plan, or look at the rows of its population.",
-        ) from error  # fmt: skip
+            f'analysis "{analysis.id}"',
+            str(error),
+            do=_remedy(str(error), analysis)
+            + "Change the plan, or look at the rows of its population.",
+        ) from error
+
+
+def _remedy(what: str, analysis: Analysis) -> str:
+    """Say first what a study of one clinic, or of one year, must do."""
+    term, found, _ = what.partition(" has one level only")
+    return f"Take {term} out of adjust_for. " if found and term in analysis.adjust_for else ""

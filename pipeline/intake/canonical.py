@@ -15,6 +15,8 @@ from pipeline.intake.read import decode
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
 from shared.errors import InputFileError, MappingError, nearest
 
+# Templates that a clinic leaves as they are when it has nothing to report.
+MAY_BE_EMPTY = ("implants", "complications", "revisions", "measurements")
 EXTRA_KEYS = ("local_animal", "side")  # stand for local_stifle in every table
 
 
@@ -56,7 +58,10 @@ def canonical_mapping(folder: Path, codebook: tuple[Variable, ...]) -> ClinicMap
 
 def _file(folder: Path, table: str) -> SourceFile:
     has_clinic = "clinic_id" in _header(folder / f"{table}.csv")
-    return SourceFile(name=table, path=f"{table}.csv", ignore=("clinic_id",) if has_clinic else ())
+    return SourceFile(
+        name=table, path=f"{table}.csv", ignore=("clinic_id",) if has_clinic else (),
+        may_be_empty=table in MAY_BE_EMPTY,
+    )  # fmt: skip
 
 
 def _check_clinic(path: Path, clinic_id: str) -> None:

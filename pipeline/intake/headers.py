@@ -27,9 +27,8 @@ def check_headers(sheet: Sheet, named: Iterable[str], mapping_path: str) -> None
     present = [name for name in sheet.rows.columns if name != ROW]
     for name in named:
         if name not in present:
-            where = f"{sheet.file}, sheet {sheet.sheet}" if sheet.sheet else sheet.file
             raise MappingError(
-                where,
+                sheet.where,
                 f'there is no column "{name}", which {mapping_path} reads',
                 do="Mend the mapping, or ask the clinic for the column. " + nearest(name, present),
             )

@@ -68,7 +68,7 @@ def set_aside_rows(sheets: Iterable[Sheet], aside: Aside, clinic_id: str) -> pl.
 def sheet_findings(
     sheets: Iterable[Sheet], mapping: ClinicMapping, *, unread: pl.DataFrame, reading: Reading
 ) -> list[pl.DataFrame]:
-    """Make findings of ragged rows, of rows nobody takes, and of columns nobody reads."""
+    """Make findings of files without rows, ragged rows, rows nobody takes, columns nobody reads."""
     clinic = {"clinic_id": mapping.clinic_id}
     ragged = [
         clinic | {
@@ -93,4 +93,14 @@ def sheet_findings(
         }
         for file, sheet, column in reading.unmapped_columns
     ]  # fmt: skip
-    return [findings(ragged), findings(lost), findings(columns)]
+    quiet = {file.path for file in mapping.files if file.may_be_empty}
+    bare = [
+        clinic | {
+            "rule": "M16", "action": "ask", "file": sheet.file, "sheet": sheet.sheet,
+            "says": "The file holds column names but no row.",
+            "fix": "Confirm that there is nothing to report, or export it again.",
+        }
+        for sheet in sheets
+        if sheet.rows.is_empty() and not sheet.ragged and sheet.file not in quiet
+    ]  # fmt: skip
+    return [findings(bare), findings(ragged), findings(lost), findings(columns)]

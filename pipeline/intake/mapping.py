@@ -51,6 +51,7 @@ class SourceFile:
     repeated_headers: str = "refuse"
     ignore: tuple[str, ...] = ()
     set_aside: tuple[SetAside, ...] = ()
+    may_be_empty: bool = False  # a header alone is then nothing to ask about
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

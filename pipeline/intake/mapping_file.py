@@ -90,13 +90,16 @@ def _check_files(mapping: ClinicMapping) -> None:
 
 def _load(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text("utf-8"))
+        return tomllib.loads(path.read_text("utf-8-sig"))
     except FileNotFoundError:
         raise MappingError(
             str(path), "the mapping is not there", do="Write it; sulca new gives a filled one."
         ) from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise MappingError(str(path), f"this is no TOML: {error}", do="Mend it there.") from None
+        raise MappingError(
+            str(path), f"this is no TOML: {error}",
+            do="Mend it there; the file is saved as UTF-8 text.",
+        ) from None  # fmt: skip
 
 
 def _grammar(top: Section) -> Grammar:

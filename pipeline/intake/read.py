@@ -42,7 +42,7 @@ def read_file(folder: Path, source: SourceFile) -> Sheet:
     else:
         records, sheet = _text_records(decode(path, source.encoding), path, source), ""
     return lay_out(
-        records, file=source.path, sheet=sheet, header_row=source.header_row,
+        records, path=path, file=source.path, sheet=sheet, header_row=source.header_row,
         number_repeats=source.repeated_headers == "number",
     )  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import polars as pl
 
@@ -17,6 +18,8 @@ class Sheet:
 
     Attributes
     ----------
+    where
+        The file as a user finds it, and its sheet; for messages.
     file, sheet
         Path inside the clinic's folder; name of the sheet, "" for text files.
     header
@@ -31,6 +34,7 @@ class Sheet:
         All rows of the source but the header, as the reader gave them.
     """
 
+    where: str
     file: str
     sheet: str
     header: tuple[str, ...]
@@ -41,7 +45,13 @@ class Sheet:
 
 
 def lay_out(
-    records: Sequence[Record], *, file: str, sheet: str, header_row: int, number_repeats: bool
+    records: Sequence[Record],
+    *,
+    path: Path,
+    file: str,
+    sheet: str,
+    header_row: int,
+    number_repeats: bool,
 ) -> Sheet:
     """Part title rows, header, blank rows, ragged rows and data rows.
 
@@ -50,7 +60,7 @@ def lay_out(
     InputFileError
         If there is no header in that row, a header stands twice, or no row fits the header.
     """
-    where = f"{file}, sheet {sheet}" if sheet else file
+    where = f"{path}, sheet {sheet}" if sheet else str(path)
     if not any(_filled(record) for record in records):
         raise InputFileError(where, "the file is empty", do="Ask the clinic to export it again.")
     if len(records) < header_row or not _filled(records[header_row - 1]):
@@ -83,7 +93,7 @@ def lay_out(
             do="Check delimiter, quote and header_row in the mapping.",
         )
     return Sheet(
-        file=file, sheet=sheet, header=header, rows=_frame(kept, header),
+        where=where, file=file, sheet=sheet, header=header, rows=_frame(kept, header),
         n_rows=len(records) - 1, set_aside=tuple(aside), ragged=tuple(ragged),
     )  # fmt: skip
 

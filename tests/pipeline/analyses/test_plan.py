@@ -121,7 +121,7 @@ def test_a_plan_fits_its_table(table: pl.DataFrame) -> None:
         ({"where": {"clinic": ["nort"]}}, 'no row of the column "clinic" has the level "nort"\n'
                                           'Did you mean "north"?'),
         ({"competing": ["other"]}, 'the column "state" holds "death" in 1 row, first in row 3\n'
-                                   "the plan names reluxation, other, censored"),
+                                   "The plan names reluxation, other, censored"),
         ({"event": "low"}, 'the column "low" holds "0" in 2 rows, first in row 2'),
         ({"time": "clinic"}, 'the column "clinic" must hold numbers, not String'),
     ],
@@ -138,7 +138,7 @@ def test_events_are_zero_or_one_and_times_are_not_negative(table: pl.DataFrame) 
     """Other programs take 1 and 2 as events, and a time of -5, without a word."""
     plain = {"id": "a", "model": "cox", "time": "day", "event": "low"}
     wrong = table.with_columns(low=pl.Series([1, 2, 2, 1]))
-    with pytest.raises(PlanError, match=r'holds "2" in 2 rows, first in row 3\nan event is 0 or 1'):
+    with pytest.raises(PlanError, match=r'holds "2" in 2 rows, first in row 3\nAn event is 0 or 1'):
         check_plan(parse_analysis(plain), wrong)
     negative = table.with_columns(day=pl.Series([10, -5, 30, 40]))
     with pytest.raises(PlanError, match='the column "day" is negative in 1 row, first in row 3'):

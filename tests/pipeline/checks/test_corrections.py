@@ -164,5 +164,5 @@ def test_what_cannot_be_read_is_refused_with_its_row(
 def test_a_missing_column_is_named_in_one_message(tmp_path: Path, codebook: Codebook) -> None:
     path = tmp_path / "corrections.csv"
     path.write_text("clinic,table\nnorth,stifles\n", "utf-8")
-    with pytest.raises(InputFileError, match="the columns are not query_id"):
+    with pytest.raises(InputFileError, match='the column "query_id" is missing'):
         read_corrections(path, codebook)

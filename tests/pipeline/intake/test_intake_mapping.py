@@ -149,6 +149,7 @@ def test_a_header_alone_is_an_export_of_no_rows(map_export: Read) -> None:
     mapped = map_export({"cases.csv": "Case,Limb,Op,Kg\n"}, MAPPING)
     assert mapped.tables["stifles"].is_empty()
     assert mapped.ledger["source_rows"].to_list() == [0]
+    assert mapped.findings.select("rule", "file").rows() == [("M16", "cases.csv")]
 
 
 def test_columns_may_be_named_by_their_place(map_export: Read) -> None:
