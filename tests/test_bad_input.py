@@ -1,0 +1,377 @@
+"""Bad input gets one clear message and an exit code, or a finding; earlier outputs stay."""
+
+import re
+import shutil
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from pipeline.manifest import fingerprints
+from schemas.codebook import codebook_version, read_codebook
+
+DEMO = Path(str(files("shared") / "demo"))
+CODEBOOK = Path(str(files("shared") / "codebook"))
+RECHECKS, STIFLES = "exports/north/rechecks.csv", "exports/north/stifles.csv"
+BOOK = "exports/lake/rotules_lac.xlsx"
+NORTH, LAKE = "mappings/north.toml", "mappings/lake.toml"
+OWN = "codebook/stifles.csv"
+NOW, OTHER = codebook_version(read_codebook()), "0" * 12
+Edit = Callable[[Path], None]
+
+
+def two_clinics(folder: Path) -> Path:
+    """One clinic of text files, one with a workbook, and two analyses."""
+    head, *blocks = (DEMO / "study.toml").read_text("utf-8").split("[[analysis]]")
+    kept = [item for item in blocks if 'id = "relux_risk"' in item or 'id = "relux_hazard"' in item]
+    for clinic in ("north", "lake"):
+        shutil.copytree(DEMO / "exports" / clinic, folder / "exports" / clinic)
+        (folder / "mappings").mkdir(exist_ok=True)
+        shutil.copy(DEMO / "mappings" / f"{clinic}.toml", folder / "mappings")
+    (folder / "study.toml").write_text("[[analysis]]".join([head, *kept]), "utf-8", newline="")
+    return folder
+
+
+def swap(file: str, old: str, new: str) -> Edit:
+    def edit(folder: Path) -> None:
+        text = (folder / file).read_bytes().decode("utf-8")
+        assert old in text, f"{old} is not in {file}"
+        (folder / file).write_bytes(text.replace(old, new, 1).encode("utf-8"))
+
+    return edit
+
+
+def holds(file: str, content: bytes | str) -> Edit:
+    def edit(folder: Path) -> None:
+        (folder / file).parent.mkdir(exist_ok=True)
+        (folder / file).write_bytes(content.encode() if isinstance(content, str) else content)
+
+    return edit
+
+
+def kept(file: str, keep: Callable[[bytes], bytes]) -> Edit:
+    return lambda folder: holds(file, keep((folder / file).read_bytes()))(folder)
+
+
+def written_in(encoding: str) -> Callable[[bytes], bytes]:
+    return lambda content: content.decode("utf-8").replace("NAD", "Näht").encode(encoding)
+
+
+def first_line(content: bytes) -> bytes:
+    return content.splitlines(keepends=True)[0]
+
+
+def without(name: str) -> Edit:
+    def edit(folder: Path) -> None:
+        path = folder / name
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
+
+    return edit
+
+
+def only_north(folder: Path) -> None:
+    without("exports/lake")(folder)
+    without(LAKE)(folder)
+
+
+def declares(*rows: str) -> Edit:
+    header = (CODEBOOK / "stifles.csv").read_text("utf-8").splitlines()[0]
+    return holds(OWN, "\n".join([header, *rows]) + "\n")
+
+
+MINE = "notch_mm,Notch,float,mm,,0,20,1,9,no,,no,,baseline,Depth of the notch,common practice"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bad:
+    """An edit of a good study, and what the command must say of it: where, what, what to do."""
+
+    edit: Edit
+    where: str
+    what: str
+    do: str
+    command: str = "check"
+    exit_code: int = 2
+
+
+BAD: Mapping[str, Bad] = {
+    "an export file is missing": Bad(
+        edit=without(RECHECKS), where=RECHECKS, what="not there", do='mean "stifles.csv"'),
+    "an export file is empty": Bad(
+        edit=holds(RECHECKS, ""), where=RECHECKS, what="empty", do="export it again"),
+    "UTF-16 read as UTF-8": Bad(
+        edit=kept(RECHECKS, written_in("utf-16")), where=f"{RECHECKS}, line 1",
+        what="not utf-8", do="Set encoding in the mapping"),
+    "cp1252 read as UTF-8": Bad(
+        edit=kept(RECHECKS, written_in("cp1252")), where=f"{RECHECKS}, line 3",
+        what="not utf-8", do="Set encoding in the mapping"),
+    "a column is missing": Bad(
+        edit=swap(STIFLES, "Weight (kg)", "Weight kg"), where=STIFLES,
+        what='no column "Weight (kg)"', do='mean "Weight kg"'),
+    "a workbook of garbage": Bad(
+        edit=holds(BOOK, b"\x00\x01garbage" * 500), where=BOOK, what="cannot be read",
+        do="save it again"),
+    "a workbook cut short": Bad(
+        edit=kept(BOOK, lambda content: content[:20_000]), where=BOOK, what="cannot be read",
+        do="save it again"),
+    "a sheet is missing": Bad(
+        edit=swap(LAKE, 'sheet = "Complications"', 'sheet = "Complication"'), where=BOOK,
+        what='no sheet "Complication"', do='mean "Complications"'),
+    "no export of a clinic": Bad(
+        edit=without("exports/lake"), where=LAKE, what="no folder exports/lake",
+        do="Name the mapping after"),
+    "no export at all": Bad(
+        edit=without("exports"), where="exports", what="no export", do="Make a folder"),
+    "an unknown key in a mapping": Bad(
+        edit=swap(NORTH, 'side = { column = "Limb", codes', 'side = { column = "Limb", code'),
+        where=f"{NORTH}, table 1, columns, side", what='"code" is unknown', do='mean "codes"'),
+    "a mapping that is no TOML": Bad(
+        edit=swap(NORTH, "[clinic]", "[clinic"), where=NORTH, what="line 5", do="Mend it there"),
+    "no study file": Bad(
+        edit=without("study.toml"), where="study.toml", what="no such file", do="sulca new"),
+    "a study of another codebook": Bad(
+        edit=swap("study.toml", NOW, OTHER), where="study.toml",
+        what=f"written for codebook {OTHER}", do=f'codebook_version = "{NOW}"'),
+    "corrections with an unknown column": Bad(
+        edit=holds("corrections.csv", "query_id,clinic,tabel\n"), where="corrections.csv, row 1",
+        what='"tabel" is not known', do='mean "table"'),
+    "corrections with a column too few": Bad(
+        edit=holds("corrections.csv", "query_id,clinic\n"), where="corrections.csv, row 1",
+        what='"table" is missing', do="The header is query_id,clinic,"),
+    "a variable declared twice": Bad(
+        edit=declares(MINE, MINE), where=OWN, what='"notch_mm" is declared twice',
+        do="another name"),
+    "a declaration with a limit that is no number": Bad(
+        edit=declares(MINE.replace(",0,20,", ",zero,20,")), where=f"{OWN}, row 2",
+        what="zero", do="limits in pairs"),
+    "declarations of no table": Bad(
+        edit=holds("codebook/stifle.csv", MINE), where="codebook/stifle.csv",
+        what='no table "stifle"', do='mean "stifles"'),
+    "run.json that is no JSON": Bad(
+        edit=holds("out/run.json", "{not"), where="out/run.json", what="not readable as JSON",
+        do="counts as the first"),
+    "run.json of another shape": Bad(
+        edit=holds("out/run.json", '{"first_analysis": "yesterday"}'), where="out/run.json",
+        what="not what a run writes", do="counts as the first", command="analyse"),
+    "nobody is left": Bad(
+        edit=swap("study.toml", 'grades = [2, 3, 4]', 'grades = [4]\naccrual_start = 2030-01-01'),
+        where="[eligibility]", what="nobody is left", do="Widen the switch", command="cohort",
+        exit_code=1),
+    "the plan names no variable": Bad(
+        edit=swap("study.toml", 'adjust_for = ["grade_preop"', 'adjust_for = ["grade_preob"'),
+        where='analysis "relux_risk"', what='"grade_preob"', do='mean "grade_preop"',
+        command="analyse"),
+    "an unknown model": Bad(
+        edit=swap("study.toml", 'model = "cox"', 'model = "coxx"'),
+        where='analysis "relux_hazard"', what='"coxx" is unknown', do='mean "cox"',
+        command="analyse"),
+    "one clinic, adjusted for clinic": Bad(
+        edit=only_north, where='analysis "relux_risk"', what="clinic_id has one level only: north",
+        do="Take clinic_id out of adjust_for", command="analyse"),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """How a command ended, and whether the outputs of earlier runs are as they were."""
+
+    exit_code: int
+    printed: str
+    lines: list[str]
+    untouched: bool
+
+
+def outputs(out: Path) -> dict[str, str]:
+    """Every file of a folder with its fingerprint, run.json and the database too."""
+    found = sorted(path.relative_to(out) for path in out.rglob("*") if path.is_file())
+    return fingerprints(out, found)
+
+
+def told(run_sulca: Any, arguments: list[str], out: Path) -> Told:
+    before = outputs(out)
+    assert before
+    done = run_sulca(*arguments, "--quiet")
+    return Told(exit_code=done.returncode, printed=done.stdout,
+                lines=done.stderr.splitlines(), untouched=outputs(out) == before)  # fmt: skip
+
+
+def in_pairs(jobs: Mapping[str, Callable[[], Told]]) -> dict[str, Told]:
+    """Run commands two at a time; nearly all their time goes to loading libraries."""
+    with ThreadPoolExecutor(2) as pool:
+        return dict(zip(jobs, pool.map(lambda job: job(), jobs.values()), strict=True))
+
+
+def assert_one_message(found: Told, bad: Bad) -> None:
+    assert found.exit_code == bad.exit_code, found.lines
+    assert len(found.lines) == 2, found.lines
+    first, second = found.lines
+    assert bad.where in first
+    assert bad.what in first
+    assert bad.do in second
+    assert "defect" not in first
+    assert not found.printed
+    assert found.untouched
+
+
+@pytest.fixture(scope="module")
+def analysed(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
+    folder = two_clinics(tmp_path_factory.mktemp("good") / "study")
+    done = run_sulca("analyse", str(folder), "--quiet")
+    assert done.returncode == 0, done.stderr
+    assert not done.stderr
+    return folder
+
+
+@pytest.fixture(scope="module")
+def refused(
+    analysed: Path, tmp_path_factory: pytest.TempPathFactory, run_sulca: Any
+) -> dict[str, Told]:
+    jobs: dict[str, Callable[[], Told]] = {}
+    for name, bad in BAD.items():
+        folder = Path(shutil.copytree(analysed, tmp_path_factory.mktemp("bad") / "study"))
+        bad.edit(folder)
+        jobs[name] = partial(told, run_sulca, [bad.command, str(folder)], folder / "out")
+    return in_pairs(jobs)
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_bad_study_gets_one_message_and_outputs_stay(refused: dict[str, Told], name: str) -> None:
+    assert_one_message(refused[name], BAD[name])
+
+
+def test_what_can_be_asked_is_a_finding_and_the_check_goes_on(
+    analysed: Path, tmp_path: Path, run_sulca: Any
+) -> None:
+    """Unknown codes, a file without rows, a mapping of an earlier codebook, a byte-order mark."""
+    study = Path(shutil.copytree(analysed, tmp_path / "study"))
+    before = pl.read_parquet(study / "out" / "tables" / "findings.parquet")
+    for edit in (
+        swap(STIFLES, ",Canine,", ",Wolf,"), swap(STIFLES, ",Canine,", ",Wolf,"),
+        kept("exports/north/complications.csv", first_line), swap(NORTH, NOW, OTHER),
+        kept(NORTH, lambda content: b"\xef\xbb\xbf" + content),
+    ):  # fmt: skip
+        edit(study)
+    done = run_sulca("check", str(study), "--quiet")
+    assert (done.returncode, done.stderr) == (0, "")
+    found = pl.read_parquet(study / "out" / "tables" / "findings.parquet")
+    wolves = found.filter(pl.col("value") == "Wolf")
+    assert wolves.filter(rule="M01", variable="species").height == 2
+    [counted] = found.filter(rule="M09", file="stifles.csv")["says"]
+    assert 'Species: "Wolf" (2)' in counted
+    new = found.join(before, on=["rule", "file", "row", "column"], how="anti", nulls_equal=True)
+    assert new.filter(rule="M16")["file"].to_list() == ["complications.csv"]
+    [version] = new.filter(rule="M15").rows(named=True)
+    assert (version["file"], version["action"]) == (NORTH, "ask")
+    assert f"written for codebook {OTHER}" in version["says"]
+
+
+def test_one_clinic_without_an_event_still_gives_a_report(
+    analysed: Path, tmp_path: Path, run_sulca: Any
+) -> None:
+    study = Path(shutil.copytree(analysed, tmp_path / "study"))
+    only_north(study)
+    kept("exports/north/complications.csv", first_line)(study)
+    text = (study / RECHECKS).read_text("utf-8")
+    text = re.sub(",G[1-4],(medial|lateral)?,", ",stable,,", text)
+    (study / RECHECKS).write_text(text, "utf-8", newline="")
+    plan = (study / "study.toml").read_text("utf-8")
+    plan = plan.replace(', "clinic_id"]', "]").replace(', clinic_id = "most_frequent"', "")
+    (study / "study.toml").write_text(plan, "utf-8", newline="")
+    done = run_sulca("run", str(study), "--quiet")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert (study / "out" / "report" / "index.html").stat().st_size > 10_000
+    hazard = pl.read_parquet(study / "out" / "results.parquet").filter(
+        analysis="relux_hazard", measure="hazard_ratio"
+    )
+    assert hazard.height
+    assert hazard["estimate"].null_count() == hazard.height
+    assert hazard["concerns"].str.len_chars().min()
+
+
+GOOD = "t,e,x\n5,1,1.0\n6,0,2.0\n7,1,0.5\n8,0,1.5\n9,1,2.5\n10,0,0.7\n11,1,1.1\n12,0,1.9\n"
+COX = '[[analysis]]\nid = "a"\nmodel = "cox"\ntime = "t"\nevent = "e"\nadjust_for = ["x"]\n'
+LOGISTIC = '[[analysis]]\nid = "a"\nmodel = "logistic"\noutcome = "e"\nadjust_for = ["x"]\n'
+
+
+def table_is(text: str) -> Edit:
+    return holds("table.csv", text)
+
+
+BAD_FITS: Mapping[str, Bad] = {
+    "text in a column of numbers": Bad(
+        edit=table_is(GOOD.replace("5,1,1.0", "5,1,abc")), where="table.csv, row 2",
+        what='"x" holds "abc"', do="Mend the cell"),
+    "a negative time": Bad(
+        edit=table_is(GOOD.replace("7,1", "-7,1")), where='analysis "a"',
+        what='"t" is negative in 1 row, first in row 4', do="Mend the table"),
+    "an event coded 1 and 2": Bad(
+        edit=table_is(GOOD.replace(",1,", ",2,").replace(",0,", ",1,")), where='analysis "a"',
+        what='"e" holds "2" in 4 rows', do="An event is 0 or 1"),
+    "a table without a row": Bad(
+        edit=table_is("t,e,x\n"), where="table.csv", what="no row", do="with rows"),
+    "a table in UTF-16": Bad(
+        edit=holds("table.csv", GOOD.encode("utf-16")), where="table.csv",
+        what="no readable table", do="UTF-8"),
+    "a column that is not there": Bad(
+        edit=table_is(GOOD.replace("t,e,x", "t,e,xx")), where='analysis "a"',
+        what='"x", which is not in table.csv', do='mean "xx"'),
+    "a plan with an unknown key": Bad(
+        edit=holds("plan.toml", COX + 'stratas = ["x"]\n'), where='analysis "a"',
+        what='"stratas" is unknown', do='mean "strata"'),
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def fitted(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
+    folder = tmp_path_factory.mktemp("fit")
+    holds("plan.toml", COX)(folder)
+    table_is(GOOD)(folder)
+    done = run_sulca("fit", *fit_arguments(folder), "--quiet")
+    assert (done.returncode, done.stderr) == (0, "")
+    return folder
+
+
+def fit_arguments(folder: Path) -> list[str]:
+    named = {"--table": "table.csv", "--plan": "plan.toml", "--out": "out"}
+    return [part for key, name in named.items() for part in (key, str(folder / name))]
+
+
+@pytest.fixture(scope="module")
+def refused_fits(
+    fitted: Path, tmp_path_factory: pytest.TempPathFactory, run_sulca: Any
+) -> dict[str, Told]:
+    jobs: dict[str, Callable[[], Told]] = {}
+    for name, bad in BAD_FITS.items():
+        folder = Path(shutil.copytree(fitted, tmp_path_factory.mktemp("badfit") / "fit"))
+        bad.edit(folder)
+        jobs[name] = partial(told, run_sulca, ["fit", *fit_arguments(folder)], folder / "out")
+    return in_pairs(jobs)
+
+
+@pytest.mark.parametrize("name", BAD_FITS)
+def test_bad_table_gets_one_message_and_outputs_stay(
+    refused_fits: dict[str, Told], name: str
+) -> None:
+    assert_one_message(refused_fits[name], BAD_FITS[name])
+
+
+def test_separated_term_is_named_and_its_ratio_withheld(
+    fitted: Path, tmp_path: Path, run_sulca: Any
+) -> None:
+    folder = Path(shutil.copytree(fitted, tmp_path / "fit"))
+    rows = [f"{time},{event},{event * 5 + time / 10}" for time, event in
+            zip(range(5, 25), [0, 1] * 10, strict=True)]  # fmt: skip
+    table_is("\n".join(["t,e,x", *rows]) + "\n")(folder)
+    holds("plan.toml", LOGISTIC + 'estimator = "maximum_likelihood"\n')(folder)
+    done = run_sulca("fit", *fit_arguments(folder), "--quiet")
+    assert (done.returncode, done.stderr) == (0, "")
+    results = pl.read_parquet(folder / "out" / "results.parquet")
+    ratio = results.filter(measure="odds_ratio", model="logistic", term="x")
+    assert ratio["estimate"].to_list() == [None]
+    assert "separation" in ratio["concerns"][0]
