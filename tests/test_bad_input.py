@@ -3,8 +3,6 @@
 import re
 import shutil
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from functools import partial
 from importlib.resources import files
 from pathlib import Path
@@ -13,8 +11,8 @@ from typing import Any
 import polars as pl
 import pytest
 
-from pipeline.manifest import fingerprints
 from schemas.codebook import codebook_version, read_codebook
+from tests.bad_input import Bad, Edit, Told, assert_one_message, holds, in_pairs, kept, swap, told
 
 DEMO = Path(str(files("shared") / "demo"))
 CODEBOOK = Path(str(files("shared") / "codebook"))
@@ -23,7 +21,6 @@ BOOK = "exports/lake/rotules_lac.xlsx"
 NORTH, LAKE = "mappings/north.toml", "mappings/lake.toml"
 OWN = "codebook/stifles.csv"
 NOW, OTHER = codebook_version(read_codebook()), "0" * 12
-Edit = Callable[[Path], None]
 
 
 def two_clinics(folder: Path) -> Path:
@@ -36,27 +33,6 @@ def two_clinics(folder: Path) -> Path:
         shutil.copy(DEMO / "mappings" / f"{clinic}.toml", folder / "mappings")
     (folder / "study.toml").write_text("[[analysis]]".join([head, *kept]), "utf-8", newline="")
     return folder
-
-
-def swap(file: str, old: str, new: str) -> Edit:
-    def edit(folder: Path) -> None:
-        text = (folder / file).read_bytes().decode("utf-8")
-        assert old in text, f"{old} is not in {file}"
-        (folder / file).write_bytes(text.replace(old, new, 1).encode("utf-8"))
-
-    return edit
-
-
-def holds(file: str, content: bytes | str) -> Edit:
-    def edit(folder: Path) -> None:
-        (folder / file).parent.mkdir(exist_ok=True)
-        (folder / file).write_bytes(content.encode() if isinstance(content, str) else content)
-
-    return edit
-
-
-def kept(file: str, keep: Callable[[bytes], bytes]) -> Edit:
-    return lambda folder: holds(file, keep((folder / file).read_bytes()))(folder)
 
 
 def written_in(encoding: str) -> Callable[[bytes], bytes]:
@@ -86,18 +62,6 @@ def declares(*rows: str) -> Edit:
 
 
 MINE = "notch_mm,Notch,float,mm,,0,20,1,9,no,,no,,baseline,Depth of the notch,common practice"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bad:
-    """An edit of a good study, and what the command must say of it: where, what, what to do."""
-
-    edit: Edit
-    where: str
-    what: str
-    do: str
-    command: str = "check"
-    exit_code: int = 2
 
 
 BAD: Mapping[str, Bad] = {
@@ -177,48 +141,6 @@ BAD: Mapping[str, Bad] = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
-    """How a command ended, and whether the outputs of earlier runs are as they were."""
-
-    exit_code: int
-    printed: str
-    lines: list[str]
-    untouched: bool
-
-
-def outputs(out: Path) -> dict[str, str]:
-    """Every file of a folder with its fingerprint, run.json and the database too."""
-    found = sorted(path.relative_to(out) for path in out.rglob("*") if path.is_file())
-    return fingerprints(out, found)
-
-
-def told(run_sulca: Any, arguments: list[str], out: Path) -> Told:
-    before = outputs(out)
-    assert before
-    done = run_sulca(*arguments, "--quiet")
-    return Told(exit_code=done.returncode, printed=done.stdout,
-                lines=done.stderr.splitlines(), untouched=outputs(out) == before)  # fmt: skip
-
-
-def in_pairs(jobs: Mapping[str, Callable[[], Told]]) -> dict[str, Told]:
-    """Run commands two at a time; nearly all their time goes to loading libraries."""
-    with ThreadPoolExecutor(2) as pool:
-        return dict(zip(jobs, pool.map(lambda job: job(), jobs.values()), strict=True))
-
-
-def assert_one_message(found: Told, bad: Bad) -> None:
-    assert found.exit_code == bad.exit_code, found.lines
-    assert len(found.lines) == 2, found.lines
-    first, second = found.lines
-    assert bad.where in first
-    assert bad.what in first
-    assert bad.do in second
-    assert "defect" not in first
-    assert not found.printed
-    assert found.untouched
-
-
 @pytest.fixture(scope="module")
 def analysed(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
     folder = two_clinics(tmp_path_factory.mktemp("good") / "study")
@@ -292,86 +214,3 @@ def test_one_clinic_without_an_event_still_gives_a_report(
     assert hazard.height
     assert hazard["estimate"].null_count() == hazard.height
     assert hazard["concerns"].str.len_chars().min()
-
-
-GOOD = "t,e,x\n5,1,1.0\n6,0,2.0\n7,1,0.5\n8,0,1.5\n9,1,2.5\n10,0,0.7\n11,1,1.1\n12,0,1.9\n"
-COX = '[[analysis]]\nid = "a"\nmodel = "cox"\ntime = "t"\nevent = "e"\nadjust_for = ["x"]\n'
-LOGISTIC = '[[analysis]]\nid = "a"\nmodel = "logistic"\noutcome = "e"\nadjust_for = ["x"]\n'
-
-
-def table_is(text: str) -> Edit:
-    return holds("table.csv", text)
-
-
-BAD_FITS: Mapping[str, Bad] = {
-    "text in a column of numbers": Bad(
-        edit=table_is(GOOD.replace("5,1,1.0", "5,1,abc")), where="table.csv, row 2",
-        what='"x" holds "abc"', do="Mend the cell"),
-    "a negative time": Bad(
-        edit=table_is(GOOD.replace("7,1", "-7,1")), where='analysis "a"',
-        what='"t" is negative in 1 row, first in row 4', do="Mend the table"),
-    "an event coded 1 and 2": Bad(
-        edit=table_is(GOOD.replace(",1,", ",2,").replace(",0,", ",1,")), where='analysis "a"',
-        what='"e" holds "2" in 4 rows', do="An event is 0 or 1"),
-    "a table without a row": Bad(
-        edit=table_is("t,e,x\n"), where="table.csv", what="no row", do="with rows"),
-    "a table in UTF-16": Bad(
-        edit=holds("table.csv", GOOD.encode("utf-16")), where="table.csv",
-        what="no readable table", do="UTF-8"),
-    "a column that is not there": Bad(
-        edit=table_is(GOOD.replace("t,e,x", "t,e,xx")), where='analysis "a"',
-        what='"x", which is not in table.csv', do='mean "xx"'),
-    "a plan with an unknown key": Bad(
-        edit=holds("plan.toml", COX + 'stratas = ["x"]\n'), where='analysis "a"',
-        what='"stratas" is unknown', do='mean "strata"'),
-}  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def fitted(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
-    folder = tmp_path_factory.mktemp("fit")
-    holds("plan.toml", COX)(folder)
-    table_is(GOOD)(folder)
-    done = run_sulca("fit", *fit_arguments(folder), "--quiet")
-    assert (done.returncode, done.stderr) == (0, "")
-    return folder
-
-
-def fit_arguments(folder: Path) -> list[str]:
-    named = {"--table": "table.csv", "--plan": "plan.toml", "--out": "out"}
-    return [part for key, name in named.items() for part in (key, str(folder / name))]
-
-
-@pytest.fixture(scope="module")
-def refused_fits(
-    fitted: Path, tmp_path_factory: pytest.TempPathFactory, run_sulca: Any
-) -> dict[str, Told]:
-    jobs: dict[str, Callable[[], Told]] = {}
-    for name, bad in BAD_FITS.items():
-        folder = Path(shutil.copytree(fitted, tmp_path_factory.mktemp("badfit") / "fit"))
-        bad.edit(folder)
-        jobs[name] = partial(told, run_sulca, ["fit", *fit_arguments(folder)], folder / "out")
-    return in_pairs(jobs)
-
-
-@pytest.mark.parametrize("name", BAD_FITS)
-def test_bad_table_gets_one_message_and_outputs_stay(
-    refused_fits: dict[str, Told], name: str
-) -> None:
-    assert_one_message(refused_fits[name], BAD_FITS[name])
-
-
-def test_separated_term_is_named_and_its_ratio_withheld(
-    fitted: Path, tmp_path: Path, run_sulca: Any
-) -> None:
-    folder = Path(shutil.copytree(fitted, tmp_path / "fit"))
-    rows = [f"{time},{event},{event * 5 + time / 10}" for time, event in
-            zip(range(5, 25), [0, 1] * 10, strict=True)]  # fmt: skip
-    table_is("\n".join(["t,e,x", *rows]) + "\n")(folder)
-    holds("plan.toml", LOGISTIC + 'estimator = "maximum_likelihood"\n')(folder)
-    done = run_sulca("fit", *fit_arguments(folder), "--quiet")
-    assert (done.returncode, done.stderr) == (0, "")
-    results = pl.read_parquet(folder / "out" / "results.parquet")
-    ratio = results.filter(measure="odds_ratio", model="logistic", term="x")
-    assert ratio["estimate"].to_list() == [None]
-    assert "separation" in ratio["concerns"][0]
