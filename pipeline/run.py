@@ -10,6 +10,7 @@ import polars as pl
 from pipeline import write
 from pipeline.analyse import Analysed, analyse
 from pipeline.check import Checked, check
+from pipeline.checks.words import query_ids
 from pipeline.cohort import Cohort, build_cohort
 from pipeline.compare import Compared, compare
 from pipeline.corrections import Corrected, correct, read_corrections
@@ -72,7 +73,9 @@ class Run:
     @property
     def findings(self) -> pl.DataFrame:
         """All that clinics are asked: of intake, corrections, checks and linking."""
-        return pl.concat([self.checked.findings, self.linked.findings])
+        raised = self.linked.findings
+        answered = query_ids(raised).is_in(sorted(self.corrected.confirmed))
+        return pl.concat([self.checked.findings, raised.filter(~answered)])
 
 
 def run_study(

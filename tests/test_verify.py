@@ -1,28 +1,13 @@
 """verify says yes to an untouched study, and names each of five tampers."""
 
 import shutil
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 import pytest
 
-CLINICS = ("north", "valley")
-KEPT = ("relux_risk", "relux_hazard")
-
-
-def small_study(folder: Path) -> Path:
-    """Two clinics of the demo and two of its analyses: quick to rerun."""
-    demo = Path(str(files("shared") / "demo"))
-    head, *blocks = (demo / "study.toml").read_text("utf-8").split("[[analysis]]")
-    kept = [block for block in blocks if any(f'id = "{name}"' in block for name in KEPT)]
-    for clinic in CLINICS:
-        shutil.copytree(demo / "exports" / clinic, folder / "exports" / clinic)
-        (folder / "mappings").mkdir(exist_ok=True)
-        shutil.copy(demo / "mappings" / f"{clinic}.toml", folder / "mappings")
-    (folder / "study.toml").write_text("[[analysis]]".join([head, *kept]), encoding="utf-8")
-    return folder
+from tests.small_study import small_study
 
 
 @pytest.fixture(scope="module")

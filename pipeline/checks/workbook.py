@@ -16,6 +16,7 @@ WIDTHS: Mapping[str, int] = {
     "animal": 20, "value": 16, "what is wrong": 46, "what to do": 40, "answer": 16,
     "right value": 16, "remark": 24,
 }  # fmt: skip
+LINE = 15  # points; a wrapped cell needs one for each line of its text
 TO_FILL = ("answer", "right value", "remark")
 FOR_COORDINATOR = ("table", "variable")
 GUIDE = (
@@ -60,6 +61,8 @@ def _questions(book: xlsxwriter.Workbook, queries: pl.DataFrame) -> None:
                 sheet.write_number(line, place, cell, style)
             else:
                 sheet.write_string(line, place, cell, style)
+    for line, row in enumerate(queries.iter_rows(named=True), start=1):
+        sheet.set_row(line, LINE * _lines(row))
     sheet.freeze_panes(1, 0)
     sheet.set_landscape()
     sheet.fit_to_pages(1, 0)
@@ -68,3 +71,8 @@ def _questions(book: xlsxwriter.Workbook, queries: pl.DataFrame) -> None:
     sheet.autofilter(0, 0, last, len(queries.columns) - 1)
     answer = queries.columns.index("answer")
     sheet.data_validation(1, answer, last, answer, {"validate": "list", "source": list(ANSWERS)})
+
+
+def _lines(row: Mapping[str, object]) -> int:
+    """Lines of the longest wrapped cell; not every spreadsheet program works this out itself."""
+    return max(1, *(-(-len(str(row[name] or "")) // (width - 2)) for name, width in WIDTHS.items()))

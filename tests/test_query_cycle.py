@@ -1,0 +1,102 @@
+"""A round of questions and answers: exports never change, answers do what they say."""
+
+import shutil
+from pathlib import Path
+from typing import Any
+
+import fastexcel
+import polars as pl
+import pytest
+import xlsxwriter
+
+from pipeline.corrections import read_answers
+from pipeline.manifest import fingerprints, study_inputs
+from tests.small_study import small_study
+
+
+@pytest.fixture(scope="module")
+def first_round(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
+    folder = small_study(tmp_path_factory.mktemp("asked") / "study")
+    assert run_sulca("check", str(folder)).returncode == 0
+    return folder
+
+
+@pytest.fixture
+def asked(first_round: Path, tmp_path: Path) -> Path:
+    """A study whose clinics have been asked."""
+    return Path(shutil.copytree(first_round, tmp_path / "study"))
+
+
+def questions(folder: Path) -> pl.DataFrame:
+    return pl.read_csv(folder / "out/queries/north.csv", infer_schema=False)
+
+
+def about(folder: Path, variable: str, raw: str) -> dict[str, Any]:
+    return questions(folder).filter(variable=variable, value=raw).row(0, named=True)
+
+
+def answer(folder: Path, answers: dict[str, tuple[str, str]]) -> None:
+    """Fill in the workbook as a secretary does, and put its lines in corrections.csv."""
+    sheet = fastexcel.read_excel(folder / "out/queries/north.xlsx").load_sheet(
+        "Questions", dtypes="string"
+    )
+    rows = sheet.to_polars().with_columns(pl.all().fill_null("")).rows(named=True)
+    filled = folder / "north_answered.xlsx"
+    with xlsxwriter.Workbook(str(filled)) as book:
+        page = book.add_worksheet("Questions")
+        page.write_row(0, 0, list(rows[0]))
+        for place, row in enumerate(rows, start=1):
+            said, right = answers.get(row["query_id"], ("", ""))
+            page.write_row(place, 0, list((row | {"answer": said, "right value": right}).values()))
+    read_answers(filled, "north").with_columns(
+        who=pl.lit("practice manager"), when=pl.lit("2025-05-02")
+    ).write_csv(folder / "corrections.csv")
+
+
+def exported(folder: Path) -> dict[str, str]:
+    return fingerprints(
+        folder, [name for name in study_inputs(folder) if name.parts[0] == "exports"]
+    )
+
+
+def test_corrected_cell_changes_and_its_question_is_resolved(asked: Path, run_sulca: Any) -> None:
+    before = exported(asked)
+    query = about(asked, "recheck_day", "24/06/2026")
+    answer(asked, {query["query_id"]: ("corrected", "2016-06-24")})
+    done = run_sulca("check", str(asked))
+    assert "1 applied" in done.stdout
+    assert exported(asked) == before
+    status = dict(questions(asked).select("query_id", "status").rows())
+    assert status[query["query_id"]] == "resolved"
+    assert "open" in status.values()
+    rechecks = pl.read_parquet(asked / "out/tables/rechecks.parquet")
+    kept = rechecks.filter(clinic_id="north", local_stifle="N-0117:left")
+    assert 169 in kept["recheck_day"].to_list()  # 7 January to 24 June 2016
+
+
+def test_confirmed_cell_stays_and_is_not_asked_again(asked: Path, run_sulca: Any) -> None:
+    query = questions(asked).filter(priority="4 please confirm").row(0, named=True)
+    answer(asked, {query["query_id"]: ("correct as it is", "")})
+    for _round in range(2):
+        done = run_sulca("check", str(asked))
+        assert "1 confirmed as correct" in done.stdout
+        still = questions(asked).filter(pl.col("status") != "resolved")["query_id"].to_list()
+        assert query["query_id"] not in still
+
+
+def test_answer_to_a_text_that_no_longer_stands_changes_nothing(
+    asked: Path, run_sulca: Any
+) -> None:
+    query = about(asked, "recheck_day", "24/06/2026")
+    answer(asked, {query["query_id"]: ("corrected", "2016-06-24")})
+    path = asked / "exports/north/rechecks.csv"
+    path.write_bytes(path.read_bytes().replace(b"24/06/2026", b"25/06/2026", 1))
+    done = run_sulca("check", str(asked))
+    assert "1 whose old text no longer stands" in done.stdout
+    findings = pl.read_parquet(asked / "out/tables/findings.parquet")
+    assert findings.filter(rule="K01").height == 1
+    assert findings.filter(rule="R15", value="25/06/2026").height == 1
+
+
+def test_strict_fails_while_a_row_is_stopped_or_held(asked: Path, run_sulca: Any) -> None:
+    assert run_sulca("check", str(asked), "--strict").returncode == 1
