@@ -119,6 +119,7 @@ def _checked(folder: Path, on_step: Step) -> Run:
     study = read_study(folder)
     require_version(str(folder / "study.toml"), study.codebook_version, read_codebook())
     codebook = read_codebook(folder)
+    parse_analyses(study.analyses)  # a slip in the plan is told before the long work
     on_step("reading the exports")
     mapped = read_exports(folder, codebook)
     on_step("checking")

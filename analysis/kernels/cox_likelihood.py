@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.arrays import FloatArray, IntArray
+from analysis.arrays import BoolArray, FloatArray, IntArray
 from analysis.kernels.cox_data import CoxData
 from analysis.kernels.cox_slots import risk_set_totals, sums_while_at_risk
 
@@ -156,9 +156,7 @@ def _over_deaths(
     if efron:
         count = np.add.reduceat(weight > 0, data.death_start, axis=0, dtype=np.float64)
     each = total / np.maximum(count, 1.0) if efron else total
-    there = total > 0
-    inverse = np.divide(1.0, s0, out=np.zeros_like(s0), where=there)
-    logs = np.log(s0, out=np.zeros_like(s0), where=there)
+    inverse, logs = _inverse_and_log(s0, total > 0)
     fallen = np.einsum("kb,kb->b", each, logs)
     hazard = each * inverse
     square = hazard * inverse
@@ -184,8 +182,7 @@ def _later_deaths(
     share = rank / np.maximum(count[slot], 1.0)
     seen = s0[slot] - share * moments[ties.later_place, :, 0]
     there = rank < count[slot]
-    inverse = np.divide(1.0, seen, out=np.zeros_like(seen), where=there)
-    logs = np.log(seen, out=np.zeros_like(seen), where=there)
+    inverse, logs = _inverse_and_log(seen, there)
     hazard = np.where(there, each[slot], 0.0) * inverse
     square = hazard * inverse
     parts = (hazard, share * hazard, square, share * square, share * share * square)
@@ -193,6 +190,19 @@ def _later_deaths(
         sums[place][ties.slots] += np.add.reduceat(part, ties.later_start, axis=0)
     sums[6] = moments
     return np.einsum("kb,kb->b", np.where(there, each[slot], 0.0), logs)
+
+
+def _inverse_and_log(seen: FloatArray, there: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """Invert and take logs of the risk that deaths see, where there is a death.
+
+    A step so wild that a death sees no risk at all (an underflow) has an infinite log, so that its
+    likelihood is minus infinity and the step is taken back.
+    """
+    possible = there & (seen > 0)
+    inverse = np.divide(1.0, seen, out=np.zeros_like(seen), where=possible)
+    logs = np.log(seen, out=np.zeros_like(seen), where=possible)
+    logs[there & ~possible] = np.inf
+    return inverse, logs
 
 
 def _grams(x: FloatArray, row_weights: FloatArray) -> FloatArray:

@@ -115,3 +115,11 @@ def test_hundred_runs_give_the_same_bytes() -> None:
         return fit.coefficients.tobytes() + fit.covariance.tobytes() + np.float64(held).tobytes()
 
     assert len({run() for _ in range(100)}) == 1
+
+
+def test_a_death_that_sees_no_risk_takes_its_step_back() -> None:
+    """At a coefficient so wild that every risk underflows, the likelihood is minus infinity."""
+    x = np.array([[0.0], [800.0], [1.0], [2.0]])
+    data = prepare_cox(np.array([4.0, 1.0, 2.0, 3.0]), np.array([1, 1, 1, 0]), x)
+    sums = risk_sums(data, np.array([[4.0]]) * data.scale[:, None], None)
+    assert sums.log_likelihood[0] == -np.inf
