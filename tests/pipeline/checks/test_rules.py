@@ -121,6 +121,7 @@ TUBEROSITY = {"complication_type": "tuberosity_fracture", "detected_day": 30,
               "severity_class": "major_surgical", "treatment": "declined"}  # fmt: skip
 
 # rule: (what breaks it, what does not), each as arguments of `build`
+# One line a rule, in one place so that a rule without its two rows is seen: hence the length.
 CASES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "R01": (visit(local_stifle="Z-1:left", recheck_day=20), visit(recheck_day=20)),
     "R02": (again(weight_kg=9.0), {"changes": stifle(weight_kg=9.0)}),
