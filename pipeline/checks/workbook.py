@@ -6,15 +6,16 @@ from pathlib import Path
 
 import polars as pl
 import xlsxwriter
+from xlsxwriter.worksheet import Worksheet
 
 from shared.files import replacing
 
 ANSWERS = ("corrected", "correct as it is", "cannot be found")
 MADE = datetime(2000, 1, 1, tzinfo=UTC).replace(tzinfo=None)  # no clock: same bytes
 WIDTHS: Mapping[str, int] = {
-    "query_id": 14, "status": 8, "priority": 16, "file": 16, "sheet": 12, "row": 6, "column": 16,
-    "animal": 20, "value": 16, "what is wrong": 46, "what to do": 40, "answer": 16,
-    "right value": 16, "remark": 24,
+    "query_id": 14, "status": 7, "priority": 18, "file": 19, "sheet": 12, "row": 6, "column": 18,
+    "animal": 20, "value": 18, "what is wrong": 46, "what to do": 40, "answer": 16,
+    "right value": 18, "remark": 24,
 }  # fmt: skip
 LINE = 15  # points; a wrapped cell needs one for each line of its text
 TO_FILL = ("answer", "right value", "remark")
@@ -47,10 +48,13 @@ def write_workbook(path: Path, queries: pl.DataFrame) -> None:
 def _questions(book: xlsxwriter.Workbook, queries: pl.DataFrame) -> None:
     sheet = book.add_worksheet("Questions")
     head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
-    text = book.add_format({"text_wrap": True, "valign": "top"})
-    fill = book.add_format({"text_wrap": True, "valign": "top", "bg_color": "#FFF7D6"})
+    cell_style = {"text_wrap": True, "valign": "top", "align": "left",
+                  "bottom": 1, "bottom_color": "#C8C8C8"}  # fmt: skip
+    text = book.add_format(cell_style)
+    fill = book.add_format(cell_style | {"bg_color": "#FFF7D6"})
     for place, name in enumerate(queries.columns):
-        hidden = {"hidden": True} if name in FOR_COORDINATOR else {}
+        unused = name == "sheet" and not any(queries[name])  # text files have no sheets
+        hidden = {"hidden": True} if name in FOR_COORDINATOR or unused else {}
         sheet.set_column(place, place, WIDTHS.get(name, 14), None, hidden)
         sheet.write_string(0, place, name, head)
         style = fill if name in TO_FILL else text
@@ -63,14 +67,26 @@ def _questions(book: xlsxwriter.Workbook, queries: pl.DataFrame) -> None:
                 sheet.write_string(line, place, cell, style)
     for line, row in enumerate(queries.iter_rows(named=True), start=1):
         sheet.set_row(line, LINE * _lines(row))
-    sheet.freeze_panes(1, 0)
-    sheet.set_landscape()
-    sheet.fit_to_pages(1, 0)
-    sheet.repeat_rows(0)
+    _set_up_page(sheet)
     last = max(queries.height, 1)
     sheet.autofilter(0, 0, last, len(queries.columns) - 1)
     answer = queries.columns.index("answer")
-    sheet.data_validation(1, answer, last, answer, {"validate": "list", "source": list(ANSWERS)})
+    sheet.data_validation(1, answer, last, answer, {
+        "validate": "list", "source": list(ANSWERS), "input_title": "Choose an answer",
+        "input_message": "If corrected, give the right value in the next cell.",
+        "error_message": "Choose one of the answers of the list.",
+    })  # fmt: skip
+
+
+def _set_up_page(sheet: Worksheet) -> None:
+    sheet.freeze_panes(1, 0)
+    sheet.set_landscape()
+    sheet.set_paper(9)  # A4
+    sheet.set_margins(left=0.4, right=0.4)
+    sheet.set_header("&L" + GUIDE[0])
+    sheet.set_footer("&RPage &P of &N")
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(0)
 
 
 def _lines(row: Mapping[str, object]) -> int:
