@@ -98,5 +98,25 @@ def test_answer_to_a_text_that_no_longer_stands_changes_nothing(
     assert findings.filter(rule="R15", value="25/06/2026").height == 1
 
 
-def test_strict_fails_while_a_row_is_stopped_or_held(asked: Path, run_sulca: Any) -> None:
+def only_one_held(folder: Path) -> None:
+    """Leave of the study the patients of north with no blocking question, and one too heavy."""
+    blocking = questions(folder).filter(pl.col("priority").str.contains("^[12]"))
+    asked = set(blocking["animal"].str.split(", ").list.first()) - {"N-0271"}
+    for path in sorted((folder / "exports/north").iterdir()):
+        lines = path.read_text("utf-8").splitlines(keepends=True)
+        kept = [line for line in lines if line.split(",")[0] not in asked]
+        path.write_bytes("".join(kept).encode())
+    shutil.rmtree(folder / "exports/valley")
+    (folder / "mappings/valley.toml").unlink()
+
+
+def test_strict_fails_until_what_stops_or_holds_is_answered(asked: Path, run_sulca: Any) -> None:
+    only_one_held(asked)
     assert run_sulca("check", str(asked), "--strict").returncode == 1
+    queries = questions(asked).filter(pl.col("status") != "resolved")
+    blocking = queries.filter(pl.col("priority").str.contains("^[12]"))
+    assert blocking.select("variable", "value").rows() == [("weight_kg", "129")]
+    answer(asked, {blocking["query_id"][0]: ("corrected", "12,9")})
+    assert run_sulca("check", str(asked), "--strict").returncode == 0
+    still = questions(asked).filter(pl.col("status") != "resolved")
+    assert set(still["query_id"]) == set(queries["query_id"]) - set(blocking["query_id"])

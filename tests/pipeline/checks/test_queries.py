@@ -11,11 +11,13 @@ import pytest
 from pipeline.check import check
 from pipeline.corrections import read_answers
 from pipeline.intake.mapped import Mapped
+from pipeline.intake.study_intake import read_study
 from pipeline.queries import COLUMNS, write_queries
-from schemas.codebook import Variable
+from schemas.codebook import Variable, read_codebook
 from schemas.findings import findings
 from shared.errors import InputFileError
 
+DEMO = Path(__file__).parents[3] / "shared" / "demo"
 Codebook = tuple[Variable, ...]
 Build = Callable[..., Mapped]
 HEAVY = {"stifles": {1: {"bcs": 2}, 2: {"weight_kg": 120.0, "age_months": 190}}}
@@ -172,3 +174,17 @@ def test_the_key_in_words_is_taken_apart_again(tmp_path: Path) -> None:
     lines = read_answers(path, "north").select("animal", "side", "day").rows()
     assert lines == [("A-1", "left", "-4"), ("A-2", "", "7"), ("A-3", "right", "event 2"),
                      ("A-4", "", ""), ("N, 5", "left", "")]  # fmt: skip
+
+
+def test_an_undated_surgery_of_the_demo_is_asked_about_once(tmp_path: Path) -> None:
+    codebook = read_codebook(DEMO)
+    found = check(read_study(DEMO, codebook), codebook).findings
+    waiting = found.filter(pl.col("rule") == "M07")
+    clinics = waiting["clinic_id"].unique().sort().to_list()
+    write_queries(found, tmp_path, clinics=clinics, codebook=codebook)
+    queries = pl.concat(read(tmp_path / f"{clinic}.csv") for clinic in clinics)
+    joints = waiting["key"].str.splitn(", day ", 2).struct.field("field_0").unique()
+    assert waiting.height > joints.len()
+    assert sorted(queries.filter(pl.col("animal").is_in(joints.implode()))["animal"]) == sorted(
+        joints
+    )
