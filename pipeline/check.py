@@ -9,7 +9,7 @@ from pipeline.checks.account import count_files, count_rows
 from pipeline.checks.again import fold_again
 from pipeline.checks.aside import merge_animals, merge_copies, set_aside_tests
 from pipeline.checks.dates import date_texts
-from pipeline.checks.derive import add_reluxations, raise_severity
+from pipeline.checks.derive import add_reluxations, marks_of_added, raise_severity
 from pipeline.checks.evaluate import Hit
 from pipeline.checks.holds import empty_held, holds_of_hits, holds_of_intake, holds_of_stopped
 from pipeline.checks.judge import Known, judge
@@ -44,7 +44,7 @@ class Checked:
     findings
         Everything seen, intake's findings included.
     missing, set_aside, ledger, marks
-        As in ``Mapped``, test records counted as set aside.
+        As in ``Mapped``; test records are counted as set aside, added rows are marked too.
     ledger_rows
         Per clinic and table: made + derived = accepted + stopped + merged.
     """
@@ -106,7 +106,8 @@ def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozense
             ORDER, nulls_last=False, maintain_order=True
         ),
         missing=mapped.missing, set_aside=pl.concat([mapped.set_aside, tests]), ledger=ledger,
-        ledger_rows=count_rows(made, accepted, fates), marks=mapped.marks,
+        ledger_rows=count_rows(made, accepted, fates),
+        marks=marks_of_added(mapped.marks, accepted["complications"]),
     )  # fmt: skip
 
 

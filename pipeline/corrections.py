@@ -236,14 +236,14 @@ def _stale(item: Correction, rows: pl.DataFrame) -> dict[str, object]:
 
 def _without_answered(mapped: Mapped, mended: Sequence[tuple[str, str]], stale: pl.DataFrame
                       ) -> Mapped:  # fmt: skip
-    """Leave out what intake asked about, or knew to be missing, of cells that are mended now."""
-    cells = pl.DataFrame(
-        list(mended), schema={"row_id": pl.String, "variable": pl.String}, orient="row"
-    )
+    """Leave out what intake asked, knew to be missing or to be planned, of cells mended now."""
     on = ["row_id", "variable"]
+    cells = pl.DataFrame(list(mended), schema=dict.fromkeys(on, pl.String), orient="row")
+    planned = cells.with_columns(mark=pl.lit("nominal"))  # a corrected day is the day itself
     return replace(
         mapped, missing=mapped.missing.join(cells, on=on, how="anti", maintain_order="left"),
         findings=pl.concat([
             mapped.findings.join(cells, on=on, how="anti", maintain_order="left"), stale,
         ]),
+        marks=mapped.marks.join(planned, on=planned.columns, how="anti", maintain_order="left"),
     )  # fmt: skip

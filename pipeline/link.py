@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.checks.words import query_ids
+from pipeline.intake.mapped import MARK_SCHEMA
 from pipeline.link_findings import link_findings
 from pipeline.sql import open_database, run_sql
 
@@ -27,7 +29,8 @@ class Linked:
     ----------
     tables
         As accepted, with stifle_id and animal_id; ``stifles`` has one row per joint, its index
-        operation, and ``revisions`` one row per later operation, at whichever clinic.
+        operation, and ``revisions`` one row per later operation, at whichever clinic. Rows with
+        a day have window_days: the half width of a day that was planned, not measured.
     operations
         One row per operation known: stifle_id, animal_id, clinic_id (who reported it), kind
         (index, revision, earlier), day after the index operation.
@@ -49,7 +52,13 @@ class Linked:
     n_reported_twice: int
 
 
-def link(tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame) -> Linked:
+def link(
+    tables: Mapping[str, pl.DataFrame],
+    holds: pl.DataFrame,
+    *,
+    marks: pl.DataFrame | None = None,
+    confirmed: frozenset[str] = frozenset(),
+) -> Linked:
     """Join animals over clinics and operations over joints.
 
     Parameters
@@ -58,12 +67,21 @@ def link(tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame) -> Linked:
         The accepted canonical tables, by name.
     holds
         One row per held variable or outcome: clinic_id, local_stifle, target, rule.
+    marks
+        As in ``Mapped``; the nominal days among them have a window.
+    confirmed
+        Ids of questions the clinics answered with "correct as it is": they are not asked again,
+        and an animal on which clinics differed is held no more once all of them did.
     """
+    marks = pl.DataFrame(schema=dict(MARK_SCHEMA)) if marks is None else marks
     with open_database(tables) as connection:
         animal_ids = run_sql(connection, "animal_ids")
         run_sql(connection, "joint_rows")
         rows = run_sql(connection, "operations")
-        followed = {name: _follow(tables[name], rows, days) for name, days in DAYS.items()}
+        followed = {
+            name: _follow(_with_window(tables[name], name, marks), rows, days)
+            for name, days in DAYS.items()
+        }
         connection.register("followed_revisions", followed["revisions"])
         later = run_sql(connection, "later_operations")
         stifles = run_sql(connection, "index_stifles")
@@ -77,15 +95,27 @@ def link(tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame) -> Linked:
         **{name: followed[name] for name in ("rechecks", "complications")},
         **{name: _of_index(tables[name], rows) for name in OF_THE_INDEX},
     }
-    own = _own_holds(rows, contradictions)
+    found = link_findings(tables, rows, contradictions=contradictions)
+    asked = found.filter(~_answered(found, confirmed))
     return Linked(
         tables=made,
         operations=_operations(rows, later),
-        holds=pl.concat([_with_stifle(holds, rows), own]).unique().sort(HOLD),
+        holds=pl.concat([_with_stifle(holds, rows), _own_holds(asked, rows)]).unique().sort(HOLD),
         near_matches=near,
-        findings=link_findings(tables, rows, contradictions=contradictions),
+        findings=asked,
         n_reported_twice=rows.filter(pl.col("kind") == "reported_twice").height,
     )  # fmt: skip
+
+
+def _with_window(table: pl.DataFrame, name: str, marks: pl.DataFrame) -> pl.DataFrame:
+    """Put beside each row the half width of its day, where that is a planned one."""
+    nominal = marks.filter(
+        (pl.col("mark") == "nominal")
+        & (pl.col("table") == name)
+        & (pl.col("variable") == DAYS[name][0])
+    )
+    windows = nominal.select("row_id", "window_days").unique("row_id", keep="first")
+    return table.join(windows, on="row_id", how="left", maintain_order="left")
 
 
 def _follow(table: pl.DataFrame, rows: pl.DataFrame, days: tuple[str, ...]) -> pl.DataFrame:
@@ -131,10 +161,17 @@ def _with_stifle(holds: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
     return held.select(pl.col(HOLD).cast(pl.String))
 
 
-def _own_holds(rows: pl.DataFrame, contradictions: pl.DataFrame) -> pl.DataFrame:
-    """Hold joints whose operations cannot be dated, and animals that clinics tell differently."""
-    undated = rows.filter(pl.col("day").is_null()).select("stifle_id", rule=pl.lit("R05"))
-    told = rows.join(contradictions, on="animal_id", how="inner")
-    told = told.select("stifle_id", rule=pl.lit("R04"))
+def _answered(found: pl.DataFrame, confirmed: frozenset[str]) -> pl.Series:
+    """Say which questions a confirmation settles: not those about a day that stays unknown."""
+    dated = (found["rule"] != "R70") | (found["action"] != "hold")
+    return dated & query_ids(found).is_in(sorted(confirmed))
+
+
+def _own_holds(asked: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
+    """Hold joints with an operation that cannot be dated, and animals that clinics tell unlike."""
+    undated = rows.filter(pl.col("day").is_null()).select("stifle_id", rule=pl.lit("R70"))
+    open_ = asked.filter(pl.col("rule") == "R04").select("row_id")
+    animals = rows.join(open_, on="row_id", how="semi").select("animal_id")
+    told = rows.join(animals, on="animal_id", how="semi").select("stifle_id", rule=pl.lit("R04"))
     both = pl.concat([undated, told])
     return both.with_columns(target=pl.lit("outcome:all")).select(pl.col(HOLD).cast(pl.String))

@@ -10,7 +10,6 @@ import polars as pl
 from pipeline import write
 from pipeline.analyse import Analysed, analyse
 from pipeline.check import Checked, check
-from pipeline.checks.words import query_ids
 from pipeline.cohort import Cohort, build_cohort
 from pipeline.compare import Compared, compare
 from pipeline.corrections import Corrected, correct, read_corrections
@@ -73,9 +72,7 @@ class Run:
     @property
     def findings(self) -> pl.DataFrame:
         """All that clinics are asked: of intake, corrections, checks and linking."""
-        raised = self.linked.findings
-        answered = query_ids(raised).is_in(sorted(self.corrected.confirmed))
-        return pl.concat([self.checked.findings, raised.filter(~answered)])
+        return pl.concat([self.checked.findings, self.linked.findings])
 
 
 def run_study(
@@ -125,7 +122,7 @@ def _checked(folder: Path, on_step: Step) -> Run:
     on_step("checking")
     corrected = correct(mapped, read_corrections(folder / "corrections.csv", codebook), codebook)
     checked = check(corrected.mapped, codebook, confirmed=corrected.confirmed)
-    linked = link(checked.tables, checked.holds)
+    linked = link(checked.tables, checked.holds, marks=checked.marks, confirmed=corrected.confirmed)
     return Run(study=study, codebook=codebook, corrected=corrected, checked=checked, linked=linked)
 
 

@@ -26,6 +26,21 @@ def raise_severity(tables: Frames, hits: Sequence[Hit]) -> dict[str, pl.DataFram
     return {**tables, "complications": events}
 
 
+def marks_of_added(marks: pl.DataFrame, events: pl.DataFrame) -> pl.DataFrame:
+    """Give each added complication the mark of a planned day from the recheck that implies it."""
+    nominal = marks.filter(pl.col("mark") == "nominal", pl.col("table") == "rechecks",
+                           pl.col("variable") == "recheck_day")  # fmt: skip
+    added = [
+        nominal.with_columns(
+            pl.format("{}/{}", "row_id", pl.lit(kind)).alias("row_id"),
+            table=pl.lit("complications"), variable=pl.lit("detected_day"),
+        )
+        for kind in ("reluxation", "opposite_luxation")
+    ]  # fmt: skip
+    placed = pl.concat(added).join(events, on="row_id", how="semi", maintain_order="left")
+    return pl.concat([marks, placed])
+
+
 def add_reluxations(tables: Frames, frames: Frames) -> dict[str, pl.DataFrame]:
     """Add the complication that a luxated recheck implies (R27); its severity is not known."""
     events = tables["complications"]

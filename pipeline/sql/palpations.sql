@@ -1,8 +1,9 @@
 -- One row per adequate recheck: a visit after day 0 on which a veterinarian palpated the patella.
 -- reluxated: out in the direction of the original luxation; a blank direction counts as that one,
 -- and either direction where the original luxation went both ways. opposite: out the other way.
--- In: joints, seen_rechecks.  Out: stifle_id, day, reluxated, opposite, important
-SELECT r.stifle_id, r.recheck_day AS day,
+-- In: joints, seen_rechecks.
+-- Out: stifle_id, day, window_days (half width of a planned day, else 0), reluxated, opposite, important
+SELECT r.stifle_id, r.recheck_day AS day, coalesce(r.window_days, 0) AS window_days,
     r.patella_grade >= 1 AND coalesce(r.patella_direction IN ('bidirectional', j.luxation_direction)
         OR j.luxation_direction = 'bidirectional', true) AS reluxated,
     r.patella_grade >= 1 AND j.luxation_direction IN ('medial', 'lateral')

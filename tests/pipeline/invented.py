@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.cohort import Cohort, build_cohort
+from pipeline.intake.mapped import MARK_SCHEMA
 from pipeline.link import Linked, link
 from pipeline.study import Comparison, Eligibility, Outcomes, Privacy, Statements, Study
 from schemas.codebook import CANONICAL_TABLES, of_table, read_codebook
@@ -134,9 +135,23 @@ def holds_of(*rows: tuple[str, str, str]) -> pl.DataFrame:
                         orient="row")  # fmt: skip
 
 
-def linked_of(*joints: Row, clinics: Mapping[str, Row] | None = None) -> Linked:
+def planned(window_days: Mapping[str, int], variable: str = "recheck_day") -> pl.DataFrame:
+    """Marks of planned days: the half width of each by row_id ("north/rechecks/2")."""
+    rows = [
+        {"clinic_id": row_id.split("/")[0], "table": row_id.split("/")[1], "row_id": row_id,
+         "variable": variable, "mark": "nominal", "window_days": days}
+        for row_id, days in window_days.items()
+    ]  # fmt: skip
+    return pl.DataFrame(rows, schema=dict(MARK_SCHEMA), orient="row")
+
+
+def linked_of(
+    *joints: Row,
+    clinics: Mapping[str, Row] | None = None,
+    confirmed: frozenset[str] = frozenset(),
+) -> Linked:
     """Link an invented study without holds."""
-    return link(tables_of(*joints, clinics=clinics), holds_of())
+    return link(tables_of(*joints, clinics=clinics), holds_of(), confirmed=confirmed)
 
 
 def cohort_of(
@@ -144,9 +159,11 @@ def cohort_of(
     study: Study | None = None,
     holds: pl.DataFrame | None = None,
     clinics: Mapping[str, Row] | None = None,
+    marks: pl.DataFrame | None = None,
 ) -> Cohort:
     """Build the cohort of an invented study."""
-    linked = link(tables_of(*joints, clinics=clinics), holds_of() if holds is None else holds)
+    held = holds_of() if holds is None else holds
+    linked = link(tables_of(*joints, clinics=clinics), held, marks=marks)
     return build_cohort(linked, study or study_of())
 
 

@@ -24,8 +24,15 @@ STEPS = ("species", "direction", "grade", "accrual", "procedure", "first_surgery
          "cruciate_procedure", "groove_replacement")  # fmt: skip
 
 
-def second_cohort(tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame) -> dict[str, Row]:
-    """Compute the outcomes of every joint, by clinic_id:local_animal:side."""
+def second_cohort(
+    tables: Mapping[str, pl.DataFrame],
+    holds: pl.DataFrame,
+    windows: Mapping[str, int] | None = None,
+) -> dict[str, Row]:
+    """Compute the outcomes of every joint, by clinic_id:local_animal:side.
+
+    `windows` holds the half widths of planned days by row_id.
+    """
     held: dict[tuple[str, str], set[str]] = defaultdict(set)
     for row in holds.iter_rows(named=True):
         held[row["clinic_id"], row["local_stifle"]].add(row["target"])
@@ -37,7 +44,7 @@ def second_cohort(tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame) -> di
         unknown_implant = bool(targets & {"outcome:all", "outcome:implant"})
         found[name] = (
             {"left_at": _left_at(joint)}
-            | _reluxation(joint, unknown=unknown_relux)
+            | _reluxation(joint, windows or {}, unknown=unknown_relux)
             | second_implant(joint, unknown=unknown_implant)
         )
     return found
@@ -111,7 +118,7 @@ def _left_at(joint: Joint) -> str | None:
     return "groove_replacement" if procedure["sulcoplasty_type"] == "groove_replacement" else None
 
 
-def _reluxation(joint: Joint, *, unknown: bool) -> Row:
+def _reluxation(joint: Joint, windows: Mapping[str, int], *, unknown: bool) -> Row:
     """Sections 1.1, 2 and 2.1."""
     palpations = [row for row in joint.rechecks if row["recheck_mode"] in VETERINARIAN
                   and row["patella_grade"] is not None and row["recheck_day"] >= 1]  # fmt: skip
@@ -128,9 +135,11 @@ def _reluxation(joint: Joint, *, unknown: bool) -> Row:
         if row["complication_type"] == "reluxation" and row["detected_day"] >= 1
         and not row["intraoperative"] and row["detected_by"] != "owner_report"
     ]  # fmt: skip
-    days = [row["recheck_day"] for row in luxated] + [row["detected_day"] for row in recorded]
-    days += [row["revision_day"] for row in joint.revisions
-             if row["revision_reason"] == "reluxation" and row["revision_day"] >= 1]  # fmt: skip
+    found = [(row["recheck_day"], row["row_id"]) for row in luxated]
+    found += [(row["detected_day"], row["row_id"]) for row in recorded]
+    found += [(row["revision_day"], row["row_id"]) for row in joint.revisions
+              if row["revision_reason"] == "reluxation" and row["revision_day"] >= 1]  # fmt: skip
+    days = [day for day, _ in found]
     last = max((row["recheck_day"] for row in palpations), default=None)
     if unknown or (last is None and not days):
         blank: Row = dict.fromkeys(("relux_day", "relux_state", "relux_left", "relux_right"))
@@ -147,12 +156,15 @@ def _reluxation(joint: Joint, *, unknown: bool) -> Row:
     assert day is not None
     looked_at = [row["recheck_day"] for row in palpations]
     stable = last_before(looked_at, day, found=state == "reluxation")
-    left = stable or 0
+    free = [row for row in palpations if row["recheck_day"] <= (stable or 0)]
+    left = max([0, *(row["recheck_day"] - windows.get(row["row_id"], 0) for row in free)])
+    right = None
     if state == "reluxation":
+        right = min(day + windows.get(row_id, 0) for day, row_id in found)
         negative = [row["last_negative_day"] for row in recorded if row["detected_day"] == day]
         left = max([left, *(item for item in negative if item is not None and item < day)])
     result: Row = {"relux_day": day, "relux_state": state, "relux_left": left,
-                   "relux_right": day if state == "reluxation" else None}  # fmt: skip
+                   "relux_right": right}  # fmt: skip
     for horizon in HORIZONS:
         result[f"relux_by_{horizon}"] = by(horizon, day, state, "reluxation", stable)
     return result

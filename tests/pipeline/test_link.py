@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
+from pipeline.checks.words import query_ids
 from pipeline.link import link
 from tests.pipeline.invented import (
     DAY_0,
@@ -130,6 +131,25 @@ def test_two_species_under_one_token_hold_both_animals() -> None:
     assert (told["action"].to_list(), told["clinic_id"].to_list()) == (
         ["hold", "hold"], ["north", "valley"],
     )  # fmt: skip
+
+
+def test_an_animal_is_held_until_all_its_clinics_confirm_it() -> None:
+    dogs = first(), referred(species="cat", side="right")
+    asked = query_ids(linked_of(*dogs).findings).to_list()
+    one = linked_of(*dogs, confirmed=frozenset(asked[:1]))
+    assert (one.findings["clinic_id"].to_list(), one.holds.height) == (["valley"], 2)
+    both = linked_of(*dogs, confirmed=frozenset(asked))
+    assert (both.findings.height, both.holds.height) == (0, 0)
+
+
+def test_a_confirmed_revision_is_not_asked_about_but_one_without_a_day_is() -> None:
+    for shifted, n_left in ((False, 0), (True, 1)):
+        clinics = {"valley": {"dates_shifted": shifted}}
+        asked = query_ids(linked_of(first(), referred(), clinics=clinics).findings)
+        again = linked_of(
+            first(), referred(), clinics=clinics, confirmed=frozenset(asked.to_list())
+        )
+        assert (again.findings.height, again.holds.height) == (n_left, n_left)
 
 
 def test_an_animal_seen_elsewhere_after_its_death_is_held() -> None:

@@ -15,7 +15,7 @@ from pipeline.link import link
 from pipeline.simulate.simulated import simulate_study
 from pipeline.study import read_study
 from schemas.codebook import by_name, read_codebook
-from tests.pipeline.invented import CODEBOOK, Tables, holds_of, study_of
+from tests.pipeline.invented import CODEBOOK, Tables, holds_of, planned, study_of
 from tests.pipeline.second_cohort import first_dates, second_cohort, second_flow
 
 COMPARED = (
@@ -88,15 +88,31 @@ def compare(seed: int, n_stifles: int) -> tuple[Cohort, list[str]]:
     keys = tables["stifles"].select("clinic_id", "local_stifle").gather_every(9).rows()
     targets = ("outcome:all", "outcome:reluxation", "outcome:implant")
     holds = holds_of(*((*key, targets[place % 3]) for place, key in enumerate(keys)))
-    cohort = build_cohort(link(tables, holds), study_of())
-    return cohort, [f"seed {seed}, {line}" for line in differences(cohort, tables, holds)]
+    marks = planned_days(tables)
+    cohort = build_cohort(link(tables, holds, marks=marks), study_of())
+    differ = differences(cohort, tables, holds, marks)
+    return cohort, [f"seed {seed}, {line}" for line in differ]
+
+
+def planned_days(tables: Tables) -> pl.DataFrame:
+    """Mark some days as planned, in steps of a week or a month."""
+    steps = (("rechecks", "recheck_day", 2, 4), ("complications", "detected_day", 3, 7),
+             ("revisions", "revision_day", 2, 15))  # fmt: skip
+    return pl.concat(
+        planned(dict.fromkeys(tables[table]["row_id"].gather_every(every), half), variable)
+        for table, variable, every, half in steps
+    )
 
 
 def differences(
-    cohort: Cohort, tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame
+    cohort: Cohort,
+    tables: Mapping[str, pl.DataFrame],
+    holds: pl.DataFrame,
+    marks: pl.DataFrame,
 ) -> list[str]:
     """Name every stifle, column and step in which the two computations differ."""
-    second = second_cohort(tables, holds)
+    windows = marks.filter(mark="nominal").select("row_id", "window_days")
+    second = second_cohort(tables, holds, dict(windows.iter_rows()))
     found = {row["stifle_id"]: row for row in cohort.table.iter_rows(named=True)}
     assert found.keys() == second.keys()
     assert set(next(iter(second.values()))) == set(COMPARED)
@@ -119,10 +135,11 @@ def test_both_ways_agree_on_every_stifle_of_the_demo() -> None:
     codebook = read_codebook(DEMO)
     mapped = read_exports(DEMO, codebook)
     checked = check(mapped, codebook)
-    cohort = build_cohort(link(checked.tables, checked.holds), read_study(DEMO))
+    linked = link(checked.tables, checked.holds, marks=checked.marks)
+    cohort = build_cohort(linked, read_study(DEMO))
     assert cohort.table.height > 800
     assert cohort.counts["relux_held"] > 0
-    assert differences(cohort, checked.tables, checked.holds) == []
+    assert differences(cohort, checked.tables, checked.holds, checked.marks) == []
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

@@ -2,6 +2,7 @@
 
 import csv
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from pipeline.corrections import COLUMNS, Corrected, correct, read_corrections
 from pipeline.intake.mapped import DATE_SCHEMA, Mapped
 from schemas.codebook import Variable
 from shared.errors import InputFileError
+from tests.pipeline.invented import planned
 
 Codebook = tuple[Variable, ...]
 Build = Callable[..., Mapped]
@@ -103,8 +105,7 @@ def test_a_corrected_date_of_surgery_moves_the_days_counted_from_dates(
     study = build()
     dated = {"clinic_id": "north", "table": "rechecks", "row_id": "north/rechecks/5",
              "variable": "recheck_day", "on": date(2022, 7, 1), "counted_from": "this"}  # fmt: skip
-    study = Mapped(**{name: getattr(study, name) for name in Mapped.__slots__ if name != "dates"},
-                   dates=pl.DataFrame([dated], schema=dict(DATE_SCHEMA), orient="row"))  # fmt: skip
+    study = replace(study, dates=pl.DataFrame([dated], schema=dict(DATE_SCHEMA), orient="row"))
     surgery = WEIGHT | {"variable": "surgery_date", "old_raw": "2022-05-20", "new": "2022-05-10"}
     days = apply(tmp_path, study, codebook, surgery).mapped.tables["rechecks"]["recheck_day"]
     assert days.to_list()[4:] == [52, 180]
@@ -116,6 +117,19 @@ def test_a_day_may_be_corrected_by_a_date(tmp_path: Path, build: Build, codebook
                       "old_raw": "180", "new": "2022-08-28"}  # fmt: skip
     days = apply(tmp_path, build(), codebook, visit).mapped.tables["rechecks"]["recheck_day"]
     assert days.to_list()[4:] == [42, 100]
+
+
+def test_a_corrected_day_is_no_longer_a_planned_one(
+    tmp_path: Path, build: Build, codebook: Codebook
+) -> None:
+    marked = ("north/rechecks/5", "north/rechecks/6")
+    marks = planned(dict.fromkeys(marked, 7))
+    study = replace(build(raw={"north/rechecks/5/recheck_day": "6 weeks"}), marks=marks)
+    day = WEIGHT | {"table": "rechecks", "day": "42", "variable": "recheck_day",
+                    "old_raw": "6 weeks", "new": "45"}  # fmt: skip
+    corrected = apply(tmp_path, study, codebook, day).mapped
+    assert corrected.tables["rechecks"]["recheck_day"].to_list()[4] == 45
+    assert corrected.marks["row_id"].to_list() == ["north/rechecks/6"]
 
 
 def test_a_corrected_side_takes_along_what_came_from_the_same_row(
