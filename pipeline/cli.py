@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli_options import Json, Quiet, StudyFolder
 from pipeline.terminal import Progress, finish, guarded
 
 if TYPE_CHECKING:
@@ -25,10 +26,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-
-StudyFolder = Annotated[Path, typer.Argument(help="The study folder (it holds study.toml).")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
-Json = Annotated[bool, typer.Option("--json", help="Print the summary as one JSON object.")]
 
 
 @app.command("demo", epilog="Example: sulca demo demo-study")

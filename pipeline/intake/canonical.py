@@ -11,7 +11,7 @@ from pipeline.intake.mapping import (
     SourceFile,
     TableMapping,
 )
-from pipeline.intake.read import decode
+from pipeline.intake.text_file import decode
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
 from shared.errors import InputFileError, MappingError, nearest
 

@@ -9,17 +9,15 @@ from pipeline.intake.mapping import (
     AllowedIdentifier,
     ClinicMapping,
     Grammar,
-    SetAside,
-    SourceFile,
 )
+from pipeline.intake.mapping_source_file import read_source_file
 from pipeline.intake.mapping_table import read_table
-from pipeline.intake.mapping_words import checked_formats, read_condition, typed_code
+from pipeline.intake.mapping_words import checked_formats, typed_code
 from pipeline.intake.numbers import LATEST_EVENT
 from pipeline.intake.section import Section, known
 from schemas.codebook import CANONICAL_TABLES, Variable, by_name, of_table
 from shared.errors import MappingError
 
-FORMATS = ("text", "xlsx")
 DURATIONS = ("days", "weeks", "months", "years")
 IDENTIFIERS = ("name", "phone", "email", "address", "transponder")
 
@@ -42,7 +40,7 @@ def read_mapping(path: Path, codebook: tuple[Variable, ...]) -> ClinicMapping:
             do="Give both the same name; the export stands in exports/ under that name.",
         )
     grammar = _grammar(top)
-    files = tuple(_file(item) for item in top.sections("file"))
+    files = tuple(read_source_file(item) for item in top.sections("file"))
     code_lists = top.section("codes")
     tables = tuple(
         read_table(item, codebook, files={file.name for file in files}, code_lists=code_lists)
@@ -120,52 +118,6 @@ def _grammar(top: Section) -> Grammar:
     for part in (numbers, dates, durations, missing):
         part.done()
     return grammar
-
-
-def _file(part: Section) -> SourceFile:
-    path = part.need("path", str, '"stifles.csv"')
-    workbook = path.lower().endswith((".xlsx", ".xlsm"))
-    file = SourceFile(
-        path=path,
-        name=part.take("name", str, Path(path).stem),
-        format=part.one_of("format", FORMATS, "xlsx" if workbook else "text"),
-        encoding=part.take("encoding", str, "utf-8"),
-        delimiter=part.take("delimiter", str, ","),
-        quote=part.take("quote", str, '"'),
-        sheet=part.take("sheet", str, ""),
-        header_row=part.take("header_row", int, 1),
-        repeated_headers=part.one_of("repeated_headers", ("refuse", "number"), "refuse"),
-        ignore=part.texts("ignore"),
-        set_aside=tuple(_set_aside(item) for item in part.sections("set_aside")),
-    )
-    part.done()
-    _check_dialect(file, part.where)
-    return file
-
-
-def _check_dialect(file: SourceFile, where: str) -> None:
-    try:
-        "".encode(file.encoding)
-    except LookupError:
-        raise MappingError(
-            f"{where}, encoding",
-            f'the encoding "{file.encoding}" does not exist',
-            do='Write "utf-8", "cp1252", "latin-1" or "utf-16".',
-        ) from None
-    if len(file.delimiter) != 1 or len(file.quote) > 1 or file.header_row < 1:
-        raise MappingError(
-            where,
-            "delimiter is one character, quote one or none, header_row 1 or more",
-            do='Write, for example, delimiter = ";", quote = \'"\', header_row = 1.',
-        )
-
-
-def _set_aside(part: Section) -> SetAside:
-    reason = part.need("reason", str, '"totals row"')
-    nested = part.sections("when")
-    condition = () if nested else (read_condition(part),)
-    part.done()
-    return SetAside(when=condition or tuple(read_condition(item) for item in nested), reason=reason)
 
 
 def _facts(part: Section, codebook: tuple[Variable, ...]) -> dict[str, str]:

@@ -1,0 +1,1 @@
+"""Commands about clinics and what they send; each imports its work inside."""

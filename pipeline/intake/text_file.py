@@ -1,0 +1,76 @@
+"""A text file as records: decoded as declared, split as declared, nothing guessed."""
+
+import codecs
+import csv
+import io
+from pathlib import Path
+
+from pipeline.intake.mapping import SourceFile
+from pipeline.intake.sheet import Record
+from shared.errors import InputFileError
+
+UTF8_NAMES = ("utf-8", "utf-8-sig")
+csv.field_size_limit(1 << 24)
+
+
+def decode(path: Path, encoding: str) -> str:
+    """Decode a whole file strictly, and refuse what shows that another encoding was used."""
+    content = path.read_bytes()
+    name = encoding.lower()
+    if content.startswith(codecs.BOM_UTF8):
+        if name not in UTF8_NAMES:
+            raise _wrong_encoding(path, 1, f"it begins with a UTF-8 mark, not {encoding}")
+        name = "utf-8-sig"
+    try:
+        text = content.decode(name)
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise _wrong_encoding(path, line, f"a byte is not {encoding}") from None
+    if name in ("cp1252", "latin-1", "iso-8859-1") and _is_utf8_beyond_ascii(content):
+        raise _wrong_encoding(path, 1, f"the text is UTF-8, not {encoding}")
+    for mark, what in (("\x00", "a NUL character"), ("\ufffd", "a replacement character")):
+        if mark in text:
+            line = text[: text.index(mark)].count("\n") + 1
+            raise _wrong_encoding(path, line, f"there is {what} in the text")
+    return text
+
+
+def _is_utf8_beyond_ascii(content: bytes) -> bool:
+    if content.isascii():
+        return False
+    try:
+        content.decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def _wrong_encoding(path: Path, line: int, what: str) -> InputFileError:
+    return InputFileError(
+        f"{path}, line {line}",
+        what,
+        do='Set encoding in the mapping to the one the clinic used ("utf-8", "cp1252", '
+        '"latin-1", "utf-16"), or ask for the file again.',
+    )
+
+
+def text_records(text: str, path: Path, source: SourceFile) -> list[Record]:
+    """Split into records; a record's place is its row in a spreadsheet, blank lines included."""
+    quoting = csv.QUOTE_MINIMAL if source.quote else csv.QUOTE_NONE
+    reader = csv.reader(
+        io.StringIO(text, newline=""), delimiter=source.delimiter,
+        quotechar=source.quote or None, quoting=quoting, strict=True,
+    )  # fmt: skip
+    records: list[Record] = []
+    opened = 1
+    try:
+        for record in reader:
+            records.append(record)
+            opened = reader.line_num + 1
+    except csv.Error as error:
+        raise InputFileError(
+            f"{path}, row {len(records) + 1} (line {opened})",
+            f"a quote is not closed, or text follows a closing quote ({error})",
+            do="Check quote in the mapping, or ask the clinic to mend this row.",
+        ) from None
+    return records
