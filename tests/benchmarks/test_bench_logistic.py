@@ -3,8 +3,6 @@
 
 import shutil
 import subprocess
-import time
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +13,7 @@ from analysis.arrays import FloatArray
 from analysis.bootstrap import cluster_multiplicities
 from analysis.kernels.logistic import fit_logistic_batch
 from analysis.logistic import fit_logistic
+from tests.benchmarks.clock import seconds
 
 REPLICATES = 1000
 R_LOOP = """
@@ -34,15 +33,6 @@ def animals(n: int, seed: int) -> tuple[FloatArray, FloatArray, np.ndarray]:
     x = np.column_stack([rng.normal(size=(n, 5)), yes])
     risk = 1 / (1 + np.exp(-(-2.6 + x @ np.linspace(-0.4, 0.4, 10))))
     return x, (rng.random(n) < risk).astype(np.float64), np.sort(rng.integers(0, int(n * 0.7), n))
-
-
-def seconds(work: Callable[[], object], times: int) -> float:
-    taken: list[float] = []
-    for _ in range(times):
-        start = time.perf_counter()
-        work()
-        taken.append(time.perf_counter() - start)
-    return float(np.median(taken))
 
 
 @pytest.mark.parametrize("n", [2_000, 20_000])

@@ -18,6 +18,7 @@ from analysis.incidence import aalen_johansen
 from analysis.kernels.cox import fit_cox_batch, prepare_cox
 from analysis.standardise_incidence import CauseModel, standardised_incidence
 from analysis.survival import kaplan_meier, log_rank
+from tests.benchmarks.clock import seconds
 
 Publish = Callable[[pl.DataFrame, str, str], None]
 REPLICATES, LIFELINES_REFITS, R_REFITS = 1000, 15, 100
@@ -51,15 +52,6 @@ def stifles(n: int, seed: int = 0) -> tuple[FloatArray, FloatArray, BoolArray, I
     return x, day, event_day <= lost, np.sort(rng.integers(0, int(n * 0.7), n))
 
 
-def seconds(work: Callable[[], object], times: int = 5) -> float:
-    taken: list[float] = []
-    for _ in range(times):
-        start = time.perf_counter()
-        work()
-        taken.append(time.perf_counter() - start)
-    return float(np.median(taken))
-
-
 def r_seconds(script: str, *files: Path) -> list[float] | None:
     """What an R script prints; None without R or its package survival."""
     if shutil.which("Rscript") is None:
@@ -80,8 +72,8 @@ def write_rows(path: Path, x: FloatArray, day: FloatArray, event: BoolArray) -> 
 def test_one_large_cox_fit(tmp_path: Path, publish: Publish) -> None:
     """Aim: robust at most a quarter of coxph() without; 1.5 and 2 times the bare coxph.fit."""
     x, day, event, animal = stifles(200_000)
-    plain = seconds(lambda: fit_cox_batch(prepare_cox(day, event, x)))
-    robust = seconds(lambda: fit_cox(x, day, event, cluster=animal, concordance=False))
+    plain = seconds(lambda: fit_cox_batch(prepare_cox(day, event, x)), 5)
+    robust = seconds(lambda: fit_cox(x, day, event, cluster=animal, concordance=False), 5)
     whole = seconds(lambda: fit_cox(x, day, event, cluster=animal), times=3)
     rows: list[tuple[str, float, float | None, float | None]] = [
         ("kernel: sort and fit", plain, None, None),
@@ -145,14 +137,14 @@ def test_curves_of_a_million_stifles(publish: Publish) -> None:
     state = rng.choice(3, n, p=[0.85, 0.1, 0.05])
     event, arm = (state == 1).astype(float), rng.integers(0, 2, n)
     whole = day.astype(np.int64)
-    sort = seconds(lambda: np.argsort(whole, kind="stable"))
+    sort = seconds(lambda: np.argsort(whole, kind="stable"), 5)
     rows = [("stable argsort, int64", 1000 * sort, 1.0)]
     for name, work in (
         ("Kaplan-Meier with Greenwood", lambda: kaplan_meier(day, event)),
         ("Aalen-Johansen, two causes, with variance", lambda: aalen_johansen(day, state, cause=1)),
         ("log-rank, two groups", lambda: log_rank(day, event, arm)),
     ):
-        taken = seconds(work)
+        taken = seconds(work, 5)
         rows.append((name, 1000 * taken, taken / sort))
     table = pl.DataFrame(rows, schema=["what", "ms", "over the sort"], orient="row")
     publish(table, "Curves of 1,000,000 stifles, whole days", "bench_curves.md")
