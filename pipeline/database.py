@@ -1,4 +1,8 @@
-"""study.duckdb: the accepted tables and the cohort for any SQL tool; a cache, never the record."""
+"""The databases of the pipeline: closed in, and study.duckdb, a cache for any SQL tool.
+
+A connection sees the frames it is given and nothing else: no other file, no extension, no Python
+variable; and no statement can open it again.
+"""
 
 from collections.abc import Mapping
 from pathlib import Path
@@ -7,6 +11,26 @@ import duckdb
 import polars as pl
 
 from shared.files import replacing
+
+CLOSED: Mapping[str, str | bool] = {
+    "enable_external_access": False,
+    "autoinstall_known_extensions": False,
+    "autoload_known_extensions": False,
+    "allow_community_extensions": False,
+    "allow_persistent_secrets": False,
+    "python_enable_replacements": False,
+    "lock_configuration": True,
+}
+
+
+def connect(path: Path | None = None) -> duckdb.DuckDBPyConnection:
+    """Open a closed-in database in memory, or the one in the file `path`."""
+    return duckdb.connect(str(path) if path else ":memory:", config=dict(CLOSED))
+
+
+def quoted(name: str) -> str:
+    """Write a name as SQL takes it: whatever it holds, it stays one name."""
+    return '"' + name.replace('"', '""') + '"'
 
 
 def write_database(path: Path, tables: Mapping[str, pl.DataFrame], cohort: pl.DataFrame) -> None:
@@ -23,17 +47,12 @@ def write_database(path: Path, tables: Mapping[str, pl.DataFrame], cohort: pl.Da
     """
     with replacing(path) as draft:
         draft.unlink()  # DuckDB refuses an empty file
-        with duckdb.connect(str(draft)) as connection:
-            connection.execute("SET python_enable_replacements = false")
+        with connect(draft) as connection:
             for name, frame in sorted({**tables, "cohort": cohort}.items()):
                 connection.register("incoming", frame)
-                connection.execute(f"CREATE TABLE {_quoted(name)} AS SELECT * FROM incoming")
+                connection.execute(f"CREATE TABLE {quoted(name)} AS SELECT * FROM incoming")
                 connection.unregister("incoming")
             connection.execute(
                 "CREATE VIEW included AS SELECT * FROM cohort WHERE left_at IS NULL "
                 "ORDER BY stifle_id"
             )
-
-
-def _quoted(name: str) -> str:
-    return '"' + name.replace('"', '""') + '"'

@@ -7,12 +7,12 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from pipeline.database import connect
+
 
 def open_database(tables: Mapping[str, pl.DataFrame]) -> duckdb.DuckDBPyConnection:
     """Open a database in memory that sees these frames and nothing else: no file, no variable."""
-    connection = duckdb.connect(":memory:")
-    connection.execute("SET python_enable_replacements = false")
-    connection.execute("SET enable_external_access = false")
+    connection = connect()
     for name, frame in tables.items():
         connection.register(name, frame)
     return connection
