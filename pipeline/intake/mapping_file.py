@@ -10,6 +10,7 @@ from pipeline.intake.mapping import (
     ClinicMapping,
     Grammar,
 )
+from pipeline.intake.mapping_confirm import read_to_confirm, refuse_unconfirmed
 from pipeline.intake.mapping_source_file import read_source_file
 from pipeline.intake.mapping_table import read_table
 from pipeline.intake.mapping_words import checked_formats, typed_code
@@ -29,7 +30,8 @@ def read_mapping(path: Path, codebook: tuple[Variable, ...]) -> ClinicMapping:
     ------
     MappingError
         If the file is missing or no TOML, or names a key, variable, code, unit or file
-        that does not exist; the nearest right word stands in the message.
+        that does not exist; the nearest right word stands in the message. Also while a
+        [[to_confirm]] block of a drafted mapping stands in it.
     """
     top = Section(_load(path), str(path))
     clinic_id = top.take("clinic_id", str, path.stem)
@@ -55,8 +57,10 @@ def read_mapping(path: Path, codebook: tuple[Variable, ...]) -> ClinicMapping:
         when_blank=_when_blank(top.section("when_blank"), codebook),
         allowed=tuple(_allowed(item) for item in top.sections("not_identifying")),
     )  # fmt: skip
+    waiting = tuple(read_to_confirm(item) for item in top.sections("to_confirm"))
     top.done()
     _check_files(mapping)
+    refuse_unconfirmed(waiting, path.read_text("utf-8-sig"), str(path))
     return mapping
 
 
