@@ -2,6 +2,7 @@
 
 from schemas.rules.across import ACROSS_RULES
 from schemas.rules.animals import ANIMAL_RULES, CONFLICT_RULES
+from schemas.rules.construct import CONSTRUCT_RULES
 from schemas.rules.events import EVENT_RULES
 from schemas.rules.exports import EXPORT_RULES
 from schemas.rules.implants import IMPLANT_RULES
@@ -13,7 +14,8 @@ from schemas.rules.stifles import STIFLE_RULES
 # First what is no case, then what stands twice; the rest is judged on one row per key.
 FIRST_RULES = (*TEST_RULES, *COPIES, *CONFLICT_RULES, *AGAIN_RULES)
 MAIN_RULES = (
-    *PLACE_RULES, *STIFLE_RULES, *PROCEDURE_RULES, *EVENT_RULES,
+    *PLACE_RULES, *STIFLE_RULES, *PROCEDURE_RULES, *CONSTRUCT_RULES,
+    *EVENT_RULES,
     *ANIMAL_RULES, *PAIR_RULES, *ACROSS_RULES, *IMPLANT_RULES, *EXPORT_RULES,
 )  # fmt: skip
 RULES = (*FIRST_RULES, *MAIN_RULES)

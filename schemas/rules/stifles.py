@@ -3,6 +3,7 @@
 import polars as pl
 
 from schemas.rules.animals import DEAD
+from schemas.rules.construct import OPEN_FROM, open_too_late
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -17,10 +18,20 @@ OUTSIDE_ACCRUAL = (
     | (~SHIFTED & (pl.col("surgery_date") > pl.col("clinics.accrual_end")))
     | (~SHIFTED & (pl.col("surgery_date") > pl.col("clinics.data_lock_date")))
 )
+LOCK_DAY_OF_STIFLE = (
+    pl.when(SHIFTED).then(pl.col("lock_day"))
+    .otherwise((pl.col("clinics.data_lock_date") - pl.col("surgery_date")).dt.total_days())
+)  # fmt: skip
 OSSEOUS = (
     (pl.col("procedures.sulcoplasty_type") != "none").fill_null(value=False)
     | pl.col("procedures.ttt_done").fill_null(value=False)
     | (pl.col("procedures.femoral_osteotomy") != "none").fill_null(value=False)
+)
+# Not yet due where the export was drawn within 30 days of surgery; an amputation is an end.
+KNOWN_BRIEFLY = (
+    (pl.col("end_of_followup_day") < 30)
+    & pl.col("end_status").is_in([*DEAD, "amputated"]).not_()
+    & (LOCK_DAY_OF_STIFLE >= 30)
 )
 CHECK_UNIT = "Check the weight and that it is in kg, not in pounds or grams."
 GRADE = "Give the grade before surgery, 1 to 4."
@@ -103,6 +114,33 @@ STIFLE_RULES = (
         fix="Check that this is the grade before surgery, not the one after it.",
         why="Grade 1 is seldom operated; often a postoperative grade typed in the wrong column",
         source=PRACTICE,
+    ),
+    Rule(
+        id="R20", action="ask", tables=("stifles", "clinics"), broken=KNOWN_BRIEFLY,
+        shows=("end_of_followup_day", "end_status"),
+        says="Nothing is known of this knee after the first 30 days; it counts as without adequate "
+        "follow-up.",
+        fix="Send any later contact, a call as well; if there was none, answer "
+        '"correct as it is".',
+        why="Cohorts commonly require 30 days or a recheck", source="Stanke et al. 2014",
+    ),
+    Rule(
+        id="R35", action="ask", tables=("stifles",),
+        broken=(pl.col("physis_open") & open_too_late(WEIGHT, pl.col("age_months")))
+        | (~pl.col("physis_open") & (pl.col("age_months") < OPEN_FROM)),
+        shows=("physis_open", "age_months", "weight_kg"),
+        says="The growth plate of the tibia does not fit the age.",
+        fix="Check the age, and the growth plate on the radiographs before surgery.",
+        why="Disagrees with usual closure of the proximal tibial and tuberosity physes",
+        source="common practice; closure ages from memory",
+    ),
+    Rule(
+        id="R40", action="ask", tables=("stifles",),
+        broken=(pl.col("grade_preop") == 4) & (pl.col("lameness_preop") == 0),
+        shows=("lameness_preop", "grade_preop"),
+        says="A grade IV luxation without lameness before surgery.",
+        fix="Check the grade, and whether an empty lameness was filled with 0.",
+        why="Possible in small dogs with bilateral disease but rare", source=PRACTICE,
     ),
     Rule(
         id="R42", action="ask", tables=("stifles",),
