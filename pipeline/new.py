@@ -1,21 +1,16 @@
 """`sulca new`: a commented study skeleton, a filled mapping as example, and empty templates."""
 
-import csv
-import io
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from string import Template
 
 from pipeline.corrections import COLUMNS
-from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version, of_table, read_codebook
+from schemas.codebook import CANONICAL_TABLES, codebook_version, read_codebook
+from schemas.dictionary import dictionary, template
 from shared.errors import InputFileError
 from shared.files import write_text
 
-DICTIONARY = (
-    "table", "variable", "label", "type", "unit", "codes", "low", "high", "required",
-    "required_when", "core", "definition", "source",
-)  # fmt: skip
 EXAMPLE = "north.toml"
 
 
@@ -54,25 +49,9 @@ def _contents() -> dict[str, str]:
         "corrections.csv": ",".join(COLUMNS) + "\n",
     }
     for table in CANONICAL_TABLES:
-        names = [item.name for item in of_table(codebook, table)]
-        contents[f"templates/{table}.csv"] = ",".join(names) + "\n"
-    return contents | {"templates/dictionary.csv": _dictionary(codebook)}
+        contents[f"templates/{table}.csv"] = template(codebook, table)
+    return contents | {"templates/dictionary.csv": dictionary(codebook).write_csv()}
 
 
 def _read(place: Traversable) -> str:
     return place.read_text("utf-8")
-
-
-def _dictionary(codebook: tuple[Variable, ...]) -> str:
-    """Say of every column of the templates what it holds."""
-    made = io.StringIO()
-    writer = csv.writer(made, lineterminator="\n")
-    writer.writerow(DICTIONARY)
-    for item in codebook:
-        if item.table in CANONICAL_TABLES:
-            codes = "|".join(f"{code}={label}" for code, label in item.codes.items())
-            low, high = item.limits or ("", "")
-            writer.writerow([item.table, item.name, item.label, item.kind, item.unit, codes, low,
-                             high, item.required, item.required_when, item.core, item.definition,
-                             item.source])  # fmt: skip
-    return made.getvalue()

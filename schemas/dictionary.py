@@ -9,7 +9,7 @@ import polars as pl
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
 
 COLUMNS = (
-    "table", "variable", "label", "type", "unit", "codes", "limits", "usual", "required",
+    "table", "variable", "label", "type", "unit", "codes", "limits", "usual", "required", "core",
     "definition", "source",
 )  # fmt: skip
 REQUIRED = {"yes": "always", "no": "optional"}
@@ -42,15 +42,21 @@ def template(codebook: Iterable[Variable], table: str) -> str:
     return text.getvalue()
 
 
+def when_needed(item: Variable) -> str:
+    """Say when a variable must be filled: "always", "optional" or "when ..."."""
+    return f"when {item.required_when}" if item.required == "when" else REQUIRED[item.required]
+
+
+def in_words(pair: tuple[str, str] | None) -> str:
+    """Write a pair of limits as "0.8 to 100"; nothing for none."""
+    return f"{pair[0]} to {pair[1]}" if pair else ""
+
+
 def _row(item: Variable) -> dict[str, str]:
-    required = f"when {item.required_when}" if item.required == "when" else REQUIRED[item.required]
     return {
         "table": item.table, "variable": item.name, "label": item.label, "type": item.kind,
         "unit": item.unit, "definition": item.definition, "source": item.source,
         "codes": "; ".join(f"{code} = {label}" for code, label in item.codes.items()),
-        "limits": _range(item.limits), "usual": _range(item.usual), "required": required,
+        "limits": in_words(item.limits), "usual": in_words(item.usual),
+        "required": when_needed(item), "core": item.core,
     }  # fmt: skip
-
-
-def _range(pair: tuple[str, str] | None) -> str:
-    return f"{pair[0]} to {pair[1]}" if pair else ""

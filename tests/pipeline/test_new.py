@@ -65,7 +65,7 @@ def test_the_dictionary_says_what_each_column_of_the_templates_holds(made: Path)
     assert {(row["table"], row["variable"]) for row in rows} == columns
     assert all(row["label"] and row["definition"] for row in rows)
     side = next(row for row in rows if row["table"] == "stifles" and row["variable"] == "side")
-    assert side["codes"] == "left=Left|right=Right"
+    assert side["codes"] == "left = Left; right = Right"
 
 
 def test_corrections_start_with_their_header(made: Path) -> None:
