@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline import cli_clinics
 from pipeline.cli_options import Json, Quiet, StudyFolder
 from pipeline.terminal import Progress, finish, guarded
 
@@ -58,6 +59,9 @@ def new_command(
         next_step=f"sulca check {folder}",
     )
     finish(summary, quiet=quiet, as_json=as_json)
+
+
+app.command("contract", epilog="Example: sulca contract my-study")(cli_clinics.contract_command)
 
 
 @app.command("run", epilog="Example: sulca run my-study")

@@ -11,7 +11,7 @@ from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version, of_ta
 from schemas.contract import TABLES
 from schemas.dictionary import in_words, when_needed
 
-CORE = {"yes": "core", "key": "key", "no": "optional"}
+CORE = {"yes": "yes", "key": "key", "no": "no"}
 KINDS = {"string": "text", "category": "one of the codes", "int": "whole number",
          "float": "number", "bool": "true or false", "date": "date, as 2021-03-02"}  # fmt: skip
 CAUTION = Markup("<strong>Never send</strong> {}.").format("; ".join(words.NEVER))
@@ -55,8 +55,8 @@ def _table_section(table: str, variables: Sequence[Variable]) -> Section:
 def _shown(item: Variable) -> dict[str, object]:
     facts = {
         "Type": KINDS[item.kind], "Unit": item.unit, "Limits": in_words(item.limits),
-        "Usual": in_words(item.usual), "Needed": when_needed(item), "Standing": CORE[item.core],
-        "Points to": item.refers_to,
+        "Usual": in_words(item.usual), "Needed": when_needed(item).replace("|", " or "),
+        "Core": CORE[item.core], "Points to": item.refers_to,
     }  # fmt: skip
     return {
         "table": item.table, "name": item.name, "label": item.label, "source": item.source,
