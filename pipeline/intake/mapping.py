@@ -13,6 +13,8 @@ ClinicMapping          the whole file mappings/<clinic>.toml
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+# Formats whose cells have types: real numbers and dates come in one fixed form.
+TYPED_FORMATS = ("xlsx", "ods", "parquet", "jsonl")
 MISSING_REASONS = ("not_recorded", "not_applicable", "not_examined", "not_yet_due")
 OPERATIONS = ("this", "first", "last", "left", "right")
 
@@ -38,11 +40,34 @@ class SetAside:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourceFile:
-    """One text file, or one sheet of a workbook, as the clinic exports it."""
+    """One text file, or one sheet of a workbook, as the clinic exports it.
+
+    Attributes
+    ----------
+    path
+        Inside the clinic's folder; with * or ? it stands for every file that matches.
+    member
+        File of a zip archive.
+    header_rows, header_fill
+        How many rows make the header, from header_row on; whether a text in the upper ones
+        stands for the blank cells to its right too.
+    hidden_rows, hidden_columns, merged_cells
+        What becomes of those in a workbook: refuse; read or set_aside; read or ignore;
+        first (only the first cell holds the value) or fill.
+    ignore_others
+        Sheets of the workbook or files of the archive that nobody reads.
+    """
 
     name: str
     path: str
     format: str = "text"
+    member: str = ""
+    header_rows: int = 1
+    header_fill: bool = False
+    hidden_rows: str = "refuse"
+    hidden_columns: str = "refuse"
+    merged_cells: str = "refuse"
+    ignore_others: tuple[str, ...] = ()
     encoding: str = "utf-8"
     delimiter: str = ","
     quote: str = '"'

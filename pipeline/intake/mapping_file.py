@@ -6,6 +6,7 @@ from typing import Any
 
 from pipeline.intake.mapping import (
     MISSING_REASONS,
+    TYPED_FORMATS,
     AllowedIdentifier,
     ClinicMapping,
     Grammar,
@@ -73,7 +74,9 @@ def _check_files(mapping: ClinicMapping) -> None:
             do="Add both; sulca new gives a filled mapping.",
         )
     names = [file.name for file in mapping.files]
-    places = [f"{file.path} {file.sheet}".strip() for file in mapping.files]
+    places = [
+        " ".join(filter(None, (file.path, file.member, file.sheet))) for file in mapping.files
+    ]
     for listed, what in ((names, "name"), (places, "file")):
         for item in listed:
             if listed.count(item) > 1:
@@ -82,10 +85,10 @@ def _check_files(mapping: ClinicMapping) -> None:
                     do="Give each [[file]] a name of its own, and read each file or sheet once.",
                 )  # fmt: skip
     grammar = mapping.grammar
-    if grammar.group and any(file.format == "xlsx" for file in mapping.files):
+    if grammar.group and any(file.format in TYPED_FORMATS for file in mapping.files):
         raise MappingError(
             f"{mapping.path}, numbers",
-            "in a workbook a mark between thousands cannot be told from a decimal point",
+            "where cells have types, a mark between thousands cannot be told from a decimal point",
             do="Leave group out.",
         )
 

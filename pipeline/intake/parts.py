@@ -14,7 +14,7 @@ from pipeline.intake.headers import (
     columns_left,
     columns_read,
 )
-from pipeline.intake.mapping import ClinicMapping, Grammar, SourceFile, TableMapping
+from pipeline.intake.mapping import TYPED_FORMATS, ClinicMapping, Grammar, SourceFile, TableMapping
 from pipeline.intake.rows import working_rows
 from pipeline.intake.sheet import Sheet
 from schemas.codebook import Variable, by_name
@@ -84,4 +84,4 @@ def key_variables(codebook: Codebook) -> dict[str, Variable]:
 
 def file_grammar(mapping: ClinicMapping, source: SourceFile) -> Grammar:
     """Give the clinic's grammar as it holds in this file."""
-    return replace(mapping.grammar, workbook=source.format == "xlsx")
+    return replace(mapping.grammar, workbook=source.format in TYPED_FORMATS)

@@ -1,68 +1,146 @@
-"""Read a clinic's file as text, exactly as declared; nothing is guessed."""
+"""Read a clinic's file as text, exactly as declared; nothing is guessed.
 
+A text file is read as it stands, in this process: its cells are its bytes, so it takes memory in
+proportion to its size, which is limited, and nothing in it can unfold. Everything else (workbooks,
+OpenDocument, Parquet, JSON lines, archives) is read behind walls.
+"""
+
+import io
+import json
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import IO
 
-import fastexcel
+import polars as pl
 
+from pipeline.intake.grid import Grid
+from pipeline.intake.header import join_header, last_header_row, settle_hidden, settle_merged
+from pipeline.intake.limits import MEGABYTE, Limits
 from pipeline.intake.mapping import SourceFile
-from pipeline.intake.sheet import Record, Sheet, lay_out
-from pipeline.intake.text_file import decode, text_records
-from shared.errors import InputFileError, nearest
+from pipeline.intake.received import received
+from pipeline.intake.sheet import OWN, ROW, Record, Sheet, lay_out
+from pipeline.intake.text_file import decode, decode_content, text_records
+from pipeline.intake.walls import read_behind_walls
+from shared.errors import InputFileError
+
+LIMITS = Limits()
 
 
-def read_file(folder: Path, source: SourceFile) -> Sheet:
+def read_file(folder: Path, source: SourceFile, *, limits: Limits = LIMITS) -> Sheet:
     """Read one declared file of a clinic's folder.
 
     Raises
     ------
     InputFileError
-        If the file is missing, empty, not in the declared encoding, not in the declared
-        dialect, or no workbook.
+        If the file is missing, empty, not in the declared encoding, dialect or format, outside of
+        the folder, changes while it is read, or takes more than the limits allow.
     """
-    path = folder / source.path
-    if not path.is_file():
-        present = [item.name for item in sorted(folder.glob("*")) if item.is_file()]
+    with received(folder, source.path) as (path, handle):
+        archive = _archive(source)
+        if source.format == "text" and not archive:
+            sheet = _text_sheet(path, source, limits)
+        else:
+            sheet = _walled_sheet(path, handle, source, archive=archive, limits=limits)
+    if len(sheet.header) > limits.columns:
         raise InputFileError(
-            str(path),
-            "the file is not there",
-            do="Put it there or mend path in the mapping. "
-            + (nearest(source.path, present) if present else "The folder holds no file."),
-        )
-    if path.stat().st_size == 0:
+            sheet.where, f"it has {len(sheet.header)} columns, more than {limits.columns}",
+            do="Check delimiter in the mapping, or ask the clinic for the columns that are needed.",
+        )  # fmt: skip
+    return sheet
+
+
+def _archive(source: SourceFile) -> str:
+    if source.member or source.path.lower().endswith(".zip"):
+        return "zip"
+    return "gzip" if source.path.lower().endswith(".gz") else ""
+
+
+def _text_sheet(path: Path, source: SourceFile, limits: Limits) -> Sheet:
+    if path.stat().st_size > limits.text_mb * MEGABYTE:
         raise InputFileError(
-            str(path), "the file is empty", do="Ask the clinic to export it again."
-        )
-    if source.format == "xlsx":
-        records, sheet = _workbook_records(path, source.sheet)
+            str(path), f"the file is larger than {limits.text_mb} MB",
+            do="Ask the clinic for a smaller export, or for several files.",
+        )  # fmt: skip
+    return _laid_out(text_records(decode(path, source.encoding), path, source), path, source)
+
+
+def _walled_sheet(
+    path: Path, handle: IO[bytes], source: SourceFile, *, archive: str, limits: Limits
+) -> Sheet:
+    inside = path / source.member if source.member else path
+    request = {
+        "where": str(inside), "format": source.format, "archive": archive,
+        "member": source.member, "sheet": source.sheet,
+    }  # fmt: skip
+    answer, content = read_behind_walls(handle, request, limits)
+    members = tuple(answer["members"])
+    if answer["kind"] == "text":
+        records = text_records(decode_content(content, inside, source.encoding), inside, source)
+        sheet = _laid_out(records, inside, source)
+    elif answer["kind"] == "table":
+        sheet = _table_sheet(pl.read_ipc(io.BytesIO(content)), inside, source)
     else:
-        records, sheet = text_records(decode(path, source.encoding), path, source), ""
-    return lay_out(
-        records, path=path, file=source.path, sheet=sheet, header_row=source.header_row,
+        sheet = _grid_sheet(content, inside, source)
+    return replace(sheet, other_members=members)
+
+
+def _laid_out(
+    records: Sequence[Record], path: Path, source: SourceFile, grid: Grid | None = None
+) -> Sheet:
+    """Lay records out below a header of one row or several."""
+    bottom = last_header_row(source)
+    sheet = lay_out(
+        join_header(records, source, grid.merged if grid else ()), path=path,
+        file=f"{source.path}/{source.member}" if source.member else source.path,
+        sheet=grid.sheet if grid else "", header_row=bottom,
         number_repeats=source.repeated_headers == "number",
     )  # fmt: skip
+    if source.header_rows == 1:
+        return sheet
+    aside = (
+        (row, "part of the header" if source.header_row <= row < bottom else why)
+        for row, why in sheet.set_aside
+    )
+    return replace(sheet, set_aside=tuple(aside))
 
 
-def _workbook_records(path: Path, sheet: str) -> tuple[list[Record], str]:
-    """Read one sheet, each cell as text; a real date cell comes as "2021-02-01 00:00:00"."""
-    try:
-        workbook = fastexcel.read_excel(path)
-        names = list(workbook.sheet_names)
-        name = sheet or names[0]
-        if name not in names:
-            raise InputFileError(
-                str(path),
-                f'there is no sheet "{name}"',
-                do="Mend sheet in the mapping. " + nearest(name, names),
-            )
-        frame = workbook.load_sheet(
-            name, header_row=None, skip_rows=0, dtypes="string"
-        ).to_polars()  # fmt: skip
-    except (InputFileError, KeyboardInterrupt, SystemExit):
-        raise
-    except BaseException as error:  # the reader's own panics are no ordinary exceptions
+def _grid_sheet(content: bytes, path: Path, source: SourceFile) -> Sheet:
+    """Lay out a workbook's sheet, or JSON lines, whose row is the number of the line."""
+    told = json.loads(content)
+    grid = Grid(
+        records=told["records"], sheet=told["sheet"], others=tuple(told["others"]),
+        hidden_rows=tuple(told["hidden_rows"]), hidden_columns=tuple(told["hidden_columns"]),
+        merged=tuple((a, b, c, d) for a, b, c, d in told["merged"]),
+    )  # fmt: skip
+    if source.format == "jsonl":
+        sheet = _laid_out(grid.records, path, replace(source, header_row=1, header_rows=1))
+        return replace(
+            sheet, rows=sheet.rows.with_columns(pl.col(ROW) - 1),
+            set_aside=tuple((row - 1, why) for row, why in sheet.set_aside),
+        )  # fmt: skip
+    where = f"{path}, sheet {grid.sheet}"
+    sheet = _laid_out(settle_merged(grid, source, where), path, source, grid)
+    return replace(settle_hidden(sheet, grid, source), other_sheets=grid.others)
+
+
+def _table_sheet(frame: pl.DataFrame, path: Path, source: SourceFile) -> Sheet:
+    """Lay out a Parquet file; its row is the number of the record."""
+    names = [name.strip() for name in frame.columns]
+    if len(set(names)) < len(names) or any(not name or name.startswith(OWN) for name in names):
         raise InputFileError(
-            str(path),
-            f"the workbook cannot be read ({type(error).__name__})",
-            do="Open it in a spreadsheet program and save it again as .xlsx.",
-        ) from None
-    return list(frame.rows()), name
+            str(path), f'a column has no name, a name twice, or one that begins with "{OWN}"',
+            do="Ask the clinic to rename it.",
+        )  # fmt: skip
+    plain = frame.rename(dict(zip(frame.columns, names, strict=True))).with_row_index(ROW, 1)
+    texts = [
+        pl.when(pl.col(name).str.strip_chars() != "").then(pl.col(name)).alias(name)
+        for name in names
+    ]
+    rows = plain.select(pl.col(ROW).cast(pl.Int64), *texts)
+    blank = pl.all_horizontal(pl.col(name).is_null() for name in names)
+    return Sheet(
+        where=str(path), file=f"{source.path}/{source.member}" if source.member else source.path,
+        sheet="", header=tuple(names), rows=rows.filter(~blank), n_rows=rows.height,
+        set_aside=tuple((row, "blank row") for row in rows.filter(blank)[ROW]),
+    )  # fmt: skip

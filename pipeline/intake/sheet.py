@@ -9,6 +9,7 @@ import polars as pl
 from shared.errors import InputFileError
 
 ROW = "sulca:row"  # the row number beside the clinic's own columns
+OWN = "sulca:"  # what the program's own columns are called
 Record = Sequence[str | None]
 
 
@@ -32,6 +33,8 @@ class Sheet:
         Row number and number of fields of rows that do not fit the header.
     n_rows
         All rows of the source but the header, as the reader gave them.
+    other_sheets, other_members
+        What stands beside it in its workbook or archive.
     """
 
     where: str
@@ -42,6 +45,8 @@ class Sheet:
     n_rows: int
     set_aside: tuple[tuple[int, str], ...] = ()
     ragged: tuple[tuple[int, int], ...] = ()
+    other_sheets: tuple[str, ...] = ()
+    other_members: tuple[str, ...] = ()
 
 
 def lay_out(
@@ -107,6 +112,11 @@ def _header(names: Iterable[str], *, where: str, number_repeats: bool) -> tuple[
     counts: dict[str, int] = {}
     for place, name in enumerate(names, start=1):
         label = name or f"(column {place})"
+        if label.startswith(OWN):
+            raise InputFileError(
+                where, f'column {place} has a name that begins with "{OWN}"',
+                do="Such names are used inside the program; ask the clinic to rename it.",
+            )  # fmt: skip
         counts[label] = counts.get(label, 0) + 1
         if counts[label] > 1:
             if not number_repeats:

@@ -7,12 +7,14 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.intake.canonical import canonical_mapping
+from pipeline.intake.many_files import other_parts, with_every_file
 from pipeline.intake.map import map_clinic
 from pipeline.intake.mapped import Mapped
 from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.mapping_file import read_mapping
 from pipeline.intake.read import read_file
 from pipeline.intake.screen import screen
+from pipeline.intake.sheet import Sheet
 from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version, read_codebook
 from schemas.codebook_history import changed_since
 from schemas.findings import findings
@@ -53,13 +55,14 @@ def read_study(folder: Path, codebook: Codebook) -> Mapped:
 def read_clinic(folder: Path, clinic_id: str, codebook: Codebook) -> Mapped:
     """Read, screen and map the export of one clinic of a study folder."""
     export = folder / "exports" / clinic_id
-    mapping = clinic_mapping(folder, clinic_id, codebook)
+    mapping = with_every_file(clinic_mapping(folder, clinic_id, codebook), export)
     found: list[pl.DataFrame] = [_other_version(mapping), _other_files(export, mapping)]
-    sheets = {}
+    sheets: dict[str, Sheet] = {}
     for source in mapping.files:
         sheet, seen = screen(read_file(export, source), clinic_id, mapping.allowed)
         sheets[source.name] = sheet
         found.append(seen)
+    found.append(other_parts(sheets, mapping))
     mapped = map_clinic(sheets, mapping, codebook)
     return replace(mapped, findings=pl.concat([*found, mapped.findings]))
 

@@ -15,7 +15,11 @@ csv.field_size_limit(1 << 24)
 
 def decode(path: Path, encoding: str) -> str:
     """Decode a whole file strictly, and refuse what shows that another encoding was used."""
-    content = path.read_bytes()
+    return decode_content(path.read_bytes(), path, encoding)
+
+
+def decode_content(content: bytes, path: Path, encoding: str) -> str:
+    """Decode the content of a file as `decode` does."""
     name = encoding.lower()
     if content.startswith(codecs.BOM_UTF8):
         if name not in UTF8_NAMES:
