@@ -6,19 +6,32 @@ from pipeline.intake.mapping import Block, Source, TableMapping
 
 
 def in_block(table: TableMapping, block: Block, header: tuple[str, ...]) -> TableMapping:
-    """Write the block's words into every header, "{side}" -> "links", and "#3" -> third header."""
+    """Write the block's words into every header, "{side}" -> "links".
 
-    def named(text: str) -> str:
+    "#3" is the third header; "Date (1)" is "Date" where repeated headers are numbered.
+    """
+
+    def spelled(text: str) -> str:
         for word, meaning in block.words.items():
             text = text.replace(f"{{{word}}}", meaning)
-        place = text.removeprefix("#")
+        return text
+
+    def named(text: str) -> str:
+        text = spelled(text)
+        place = text[1:] if text.startswith("#") else ""
         if text not in header and place.isdecimal() and 0 < int(place) <= len(header):
             return header[int(place) - 1]
-        return text
+        first = text.removesuffix(" (1)")
+        return first if text not in header and first in header else text
 
     columns = {
         name: tuple(
-            replace(item, columns=tuple(map(named, item.columns)), pattern=named(item.pattern))
+            replace(
+                item,
+                columns=tuple(map(named, item.columns)),
+                pattern=spelled(item.pattern),
+                part=spelled(item.part),
+            )
             for item in sources
         )
         for name, sources in table.columns.items()

@@ -63,8 +63,8 @@ def canonical_rows(
     tables: dict[str, pl.DataFrame] = {}
     folded: dict[str, pl.DataFrame] = {}
     for table in CANONICAL_TABLES[1:]:
-        every = _gathered([part.rows for part in parts if table in part.table.tables],
-                          _row_schema(codebook, table))  # fmt: skip
+        rows_of = [part.rows for part in parts if table in part.table.tables]
+        every = _gathered(rows_of, _row_schema(codebook, table) | _elsewhere(rows_of))
         rows = fold_animals(every, of_table(codebook, table)) if table == "animals" else every
         number = pl.int_range(1, pl.len() + 1).cast(pl.String)
         rows = rows.with_columns(
@@ -85,6 +85,15 @@ def _row_schema(codebook: Codebook, table: str) -> dict[str, pl.DataType]:
     cells = [cell_columns(item) for item in variables.values()]
     extra = {"sulca:order": pl.Int64(), "sulca:inherited": pl.Boolean()}
     return _place_schema() | extra | {name: dtype for item in cells for name, dtype in item.items()}
+
+
+def _elsewhere(parts: Sequence[pl.DataFrame]) -> dict[str, pl.DataType]:
+    """Name the columns that say in which other row a value stands."""
+    return {
+        f"{place}:{name.removeprefix('row:')}": dtype
+        for part in parts for name in part.columns if name.startswith("row:")
+        for place, dtype in _place_schema().items() if place in ROW_PLACE
+    }  # fmt: skip
 
 
 def _gathered(parts: Sequence[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:

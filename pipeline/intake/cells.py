@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import polars as pl
 
 from pipeline.intake import grammar as read
+from pipeline.intake.cell_text import half_widths, meant_text
 from pipeline.intake.mapping import Grammar, Source
 from schemas.codebook import Variable
 
@@ -56,14 +57,11 @@ def _read_source(
     if source.value is not None:
         return _constant(rows.height, source.value, variable)
     raw = _raw(rows, source.columns)
-    text = pl.DataFrame({"raw": raw}).select(read.tidy(pl.col("raw")).alias("t")).to_series()
-    words = {word: why for word, why in grammar.missing.items() if word not in source.codes}
-    miss = _missing(text, words | dict(source.missing), grammar.blank)
-    text = pl.DataFrame({"t": text, "miss": miss}).select(
-        pl.when(pl.col("miss").is_null()).then(read.tidy(_part(pl.col("t"), source.pattern)))
-    ).to_series()  # fmt: skip
+    text, miss = meant_text(raw, source, grammar)
     value, rule = _read_text(text, source, variable, grammar)
     cells = pl.DataFrame({"raw": raw, "miss": miss, "t": text, "value": value})
+    if source.half_step:
+        cells = cells.with_columns(half_widths(text, source, grammar).alias("half"))
     return cells.select(_cell_columns(source, variable, rule, dated=_is_dated(value, variable)))
 
 
@@ -87,7 +85,9 @@ def _cell_columns(source: Source, variable: Variable, rule: str, *, dated: bool)
         "on": pl.col("value") if dated else pl.lit(None),
         "base": pl.when(understood).then(pl.lit(base)),
         "given": pl.lit(None),
-        "nominal": pl.when(understood).then(pl.lit(source.nominal_days)),
+        "nominal": pl.when(understood).then(
+            "half" if source.half_step else pl.lit(source.nominal_days)
+        ),
     }  # fmt: skip
     return [made[name].cast(dtype).alias(name) for name, dtype in cell_schema(variable).items()]
 
@@ -107,18 +107,6 @@ def _raw(rows: pl.DataFrame, columns: Sequence[str]) -> pl.Series:
     joined = pl.concat_str([pl.col(name).fill_null("") for name in columns], separator=" | ")
     filled = pl.any_horizontal(pl.col(name).is_not_null() for name in columns)
     return rows.select(pl.when(filled).then(joined).alias("raw")).to_series()
-
-
-def _missing(text: pl.Series, words: Mapping[str, str], blank: str) -> pl.Series:
-    lower = pl.col("t").str.to_lowercase()
-    reason = lower.replace_strict(dict(words), default=None, return_dtype=pl.String)
-    return text.to_frame().select(
-        pl.when(pl.col("t").is_null()).then(pl.lit(blank)).otherwise(reason).alias("miss")
-    ).to_series()  # fmt: skip
-
-
-def _part(text: pl.Expr, pattern: str) -> pl.Expr:
-    return text.str.extract(pattern) if pattern else text
 
 
 def _read_text(
@@ -144,8 +132,8 @@ def _number(
 ) -> tuple[pl.Series, str]:
     factors = read.UNITS_TO.get(variable.unit, {})
     if source.units:
-        by_suffix = {suffix: factors[unit] for suffix, unit in source.units.items()}
-        return _whole(read.read_with_units(text, grammar, by_suffix), variable, True), "M04"
+        numbers = read.read_with_units(text, grammar, units=source.units, factors=factors)
+        return _whole(numbers, variable, True), "M04"
     if source.unit == "gauge":
         table = {gauge: float(mm) for gauge, mm in grammar.gauge_mm.items()}
         return text.replace_strict(table, default=None, return_dtype=pl.Float64), "M04"

@@ -20,7 +20,8 @@ _ODD_SPACES = "[\u00a0\u2007\u2009\u202f]"
 _WORKBOOK_DATE = r"^([0-9]{4}-[0-9]{2}-[0-9]{2})[ T][0-9]{2}:[0-9]{2}:[0-9]{2}"
 _DATE_PARTS = {
     "DD": "(?<d>[0-9]{1,2})", "MMM": r"(?<n>\p{L}+)", "MM": "(?<m>[0-9]{1,2})",
-    "YYYY": "(?<y>[0-9]{4})", "YY": "(?<c>[0-9]{2})",
+    "YYYY": "(?<y>[0-9]{4})", "YY": "(?<c>[0-9]{2})",  # longer tokens stand before shorter ones
+    "hh": "[0-9]{1,2}", "mm": "[0-9]{2}", "ss": "[0-9]{2}",  # a time of day is left out
 }  # fmt: skip
 
 
@@ -47,13 +48,34 @@ def read_numbers(texts: pl.Series, grammar: Grammar) -> pl.Series:
     return _apply(texts, value.cast(pl.Float64, strict=False))
 
 
-def read_with_units(texts: pl.Series, grammar: Grammar, factors: Mapping[str, float]) -> pl.Series:
-    """Read numbers followed by a unit, "4.5 kg"; without a known unit they are not understood."""
+def read_with_units(
+    texts: pl.Series, grammar: Grammar, *, units: Mapping[str, str], factors: Mapping[str, float]
+) -> pl.Series:
+    """Read numbers followed by a unit, "4.5 kg" or "9 lb 6 oz"; each needs a known unit.
+
+    Parameters
+    ----------
+    units
+        Unit by the clinic's word for it; "gauge" stands for the clinic's table of wires.
+    """
     number = _apply(texts, pl.col("t").str.extract(r"^(.*[0-9])\s*\D*$"))
     suffix = _apply(texts, pl.col("t").str.extract(r"[0-9]\s*(\D*)$").str.to_lowercase())
-    known = {unit: float(factor) for unit, factor in factors.items()}
+    known = {word: float(factors[unit]) for word, unit in units.items() if unit in factors}
     factor = suffix.replace_strict(known, default=None, return_dtype=pl.Float64)
-    return read_numbers(number, grammar) * factor
+    value = read_numbers(number, grammar) * factor
+    others = texts.filter(value.is_null()).drop_nulls().unique()
+    read = {text: _by_unit(text, grammar, units, factors) for text in others}
+    return value.fill_null(texts.replace_strict(read, default=None, return_dtype=pl.Float64))
+
+
+def _by_unit(
+    text: str, grammar: Grammar, units: Mapping[str, str], factors: Mapping[str, float]
+) -> float | None:
+    """Read a gauge by the clinic's table, or a sum of amounts in different units."""
+    gauge = re.fullmatch(r"(\S+?)\s*([^\W\d]*)", text)
+    if gauge and units.get(gauge[2].lower()) == "gauge":
+        return grammar.gauge_mm.get(gauge[1])
+    return amount_of(amounts(text, grammar, units), factors)
 
 
 def read_parts_of(texts: pl.Series, whole: int) -> pl.Series:
@@ -71,9 +93,9 @@ def read_dates(texts: pl.Series, grammar: Grammar, formats: Sequence[str]) -> pl
 
 
 def _date(text: pl.Expr, form: str, months: Mapping[str, int]) -> pl.Expr:
-    pattern = re.escape(form)
-    for token, part in _DATE_PARTS.items():
-        pattern = re.sub(rf"(?<![A-Z(<]){token}(?![A-Z])", lambda _, p=part: p, pattern)
+    pattern = re.sub("|".join(_DATE_PARTS), lambda found: _DATE_PARTS[found[0]], re.escape(form))
+    if form.isalpha():  # without marks between them, day and month have two digits each
+        pattern = pattern.replace("{1,2}", "{2}")
     groups = text.str.extract_groups(f"^{pattern}$")
     year = groups.struct.field("y") if "<y>" in pattern else "20" + groups.struct.field("c")
     if "<n>" in pattern:
@@ -91,11 +113,15 @@ def _date(text: pl.Expr, form: str, months: Mapping[str, int]) -> pl.Expr:
 
 def read_durations(texts: pl.Series, grammar: Grammar, factors: Mapping[str, float]) -> pl.Series:
     """Read "3y 2m", "6 wk" or "J15" by the clinic's unit words; every part must be known."""
-    known = {text: _duration(text, grammar, factors) for text in texts.drop_nulls().unique()}
+    known = {
+        text: amount_of(amounts(text, grammar, grammar.durations), factors)
+        for text in texts.drop_nulls().unique()
+    }
     return texts.replace_strict(known, default=None, return_dtype=pl.Float64)
 
 
-def _duration(text: str, grammar: Grammar, factors: Mapping[str, float]) -> float | None:
+def amounts(text: str, grammar: Grammar, units: Mapping[str, str]) -> list[tuple[float, str]]:
+    """Read the amounts of a text with their units; none where a part of it is not understood."""
     number = rf"([0-9]+(?:{re.escape(grammar.decimal)}[0-9]+)?)"
     for pattern, unit_first in (
         (rf"{number}\s*([^\W\d]+)\.?", False),
@@ -106,13 +132,20 @@ def _duration(text: str, grammar: Grammar, factors: Mapping[str, float]) -> floa
         if not parts or rest.strip(" ,+&"):
             continue
         pairs = [(two, one) if unit_first else (one, two) for one, two in parts]
-        units = [grammar.durations.get(word.lower()) for _, word in pairs]
-        if all(unit in factors for unit in units):
-            amounts = [float(amount.replace(grammar.decimal, ".")) for amount, _ in pairs]
-            return sum(
-                amount * factors[unit] for amount, unit in zip(amounts, units, strict=True) if unit
-            )
-    return None
+        named = [units.get(word.lower(), "") for _, word in pairs]
+        if all(named) and len(set(named)) == len(named):
+            return [
+                (float(amount.replace(grammar.decimal, ".")), unit)
+                for (amount, _), unit in zip(pairs, named, strict=True)
+            ]
+    return []
+
+
+def amount_of(parts: Sequence[tuple[float, str]], factors: Mapping[str, float]) -> float | None:
+    """Add amounts up; nothing where there is none, or a unit has no factor."""
+    if not parts or any(unit not in factors for _, unit in parts):
+        return None
+    return sum(amount * factors[unit] for amount, unit in parts)
 
 
 def _apply(texts: pl.Series, expression: pl.Expr) -> pl.Series:

@@ -34,7 +34,10 @@ def read_list(
     """
     raw = rows[words.column]
     text = raw.to_frame("t").select(read.tidy(pl.col("t"))).to_series()
-    said = {item: parse_list(item, words, grammar) for item in text.drop_nulls().unique()}
+    said = {
+        item: parse_list(item, words, variables=variables, grammar=grammar)
+        for item in text.drop_nulls().unique()
+    }
     return {
         name: _cells(raw, text, said, variables[name],
                      column=words.column, blank=grammar.blank)
@@ -42,7 +45,9 @@ def read_list(
     }  # fmt: skip
 
 
-def parse_list(text: str, words: WordList, grammar: Grammar) -> Said:
+def parse_list(
+    text: str, words: WordList, *, variables: Mapping[str, Variable], grammar: Grammar
+) -> Said:
     """Read one text: its words in order, then what it says by not naming it."""
     said = Said()
     if text.lower() in grammar.missing:
@@ -51,10 +56,17 @@ def parse_list(text: str, words: WordList, grammar: Grammar) -> Said:
         return said
     splitter = "|".join(re.escape(mark) for mark in words.separators)
     items = [part.strip() for part in (re.split(splitter, text) if splitter else [text])]
-    said.unknown = [item for item in items if item and not _matches(item, words.words, said)]
+    for item in filter(None, items):
+        _take(item, words.words, said, variables=variables, grammar=grammar)
     if said.unknown:
         said.doubtful |= set(words.variables) - {*said.codes, *said.missing}
-        return said
+    else:
+        _take_silence(words, said)
+    return said
+
+
+def _take_silence(words: WordList, said: Said) -> None:
+    """Take what a text says by not naming it, rule after rule."""
     for rule in words.otherwise:
         if all(said.codes.get(name) in codes for name, codes in rule.where.items()):
             for name, code in rule.sets.items():
@@ -62,25 +74,37 @@ def parse_list(text: str, words: WordList, grammar: Grammar) -> Said:
                     said.codes.setdefault(name, code)
             for name, reason in rule.missing.items():
                 said.missing.setdefault(name, reason)
-    return said
 
 
-def _matches(item: str, words: tuple[Word, ...], said: Said) -> bool:
-    """Take what the first word that fits this item sets; false where none fits."""
+def _take(
+    item: str, words: tuple[Word, ...], said: Said, *,
+    variables: Mapping[str, Variable], grammar: Grammar,
+) -> None:  # fmt: skip
+    """Take what the first word that fits this item sets, or note that none does."""
     for word in words:
         found = re.fullmatch(word.pattern, item, re.IGNORECASE)
         if found is None:
             continue
         for name, template in word.sets.items():
-            code = re.sub(
-                r"\$(\d)", lambda mark, hit=found: hit.group(int(mark[1])) or "", template
-            )
-            if said.codes.setdefault(name, code) != code:
+            code = _code(template, found, variables[name], grammar)
+            if code is None or said.codes.setdefault(name, code) != code:
                 said.doubtful.add(name)
                 said.unknown.append(item)
         said.missing |= word.missing
-        return True
-    return False
+        return
+    said.unknown.append(item)
+
+
+def _code(template: str, found: re.Match[str], variable: Variable, grammar: Grammar) -> str | None:
+    """Give the code a word sets: its own, or what its groups say in the clinic's writing."""
+    if "$" not in template:
+        return template
+    text = re.sub(r"\$(\d)", lambda mark: found.group(int(mark[1])) or "", template)
+    if variable.kind in ("int", "float"):
+        number = read.read_numbers(pl.Series([text], dtype=pl.String), grammar).item()
+        return None if number is None else f"{number:.15g}"
+    codes = ("true", "false") if variable.kind == "bool" else tuple(variable.codes)
+    return {code.lower(): code for code in codes}.get(text.lower()) if codes else text
 
 
 def _cells(

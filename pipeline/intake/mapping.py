@@ -95,8 +95,18 @@ class Source:
         Unit of the number; or with `units`, unit by the suffix in the cell.
     reads
         "" by the variable's type, or date, birth_date, duration, text.
+    split, part, parts
+        Mark between the values of a cell, which of them is meant, and how many there must be.
+    absent
+        Why the value is missing where the cell is filled but `pattern` is not in it.
+    blank
+        Why the value is missing where the cell is blank; "" as elsewhere in the mapping.
+    from_above
+        A blank cell stands for the nearest filled cell above it.
     counted_from
         Operation from which a number of days is counted.
+    nominal_days, half_step
+        Half width of a planned day: given, or half of the unit that the cell uses.
     only_if
         Other variable and its codes; where it has another code, this one is not applicable.
     """
@@ -104,6 +114,12 @@ class Source:
     columns: tuple[str, ...] = ()
     value: str | None = None
     pattern: str = ""
+    absent: str = ""
+    split: str = ""
+    part: str = ""
+    parts: int = 2
+    blank: str = ""
+    from_above: bool = False
     codes: Mapping[str, str] = field(default_factory=dict[str, str])
     notes: Mapping[str, str] = field(default_factory=dict[str, str])
     other_texts: str = "refuse"
@@ -115,6 +131,7 @@ class Source:
     missing: Mapping[str, str] = field(default_factory=dict[str, str])
     counted_from: str = "this"
     nominal_days: int | None = None
+    half_step: bool = False
     only_if: Mapping[str, tuple[str, ...]] = field(default_factory=dict[str, tuple[str, ...]])
     when_filled: str = ""
     inherit: bool = False

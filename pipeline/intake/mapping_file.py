@@ -12,9 +12,10 @@ from pipeline.intake.mapping import (
     Grammar,
 )
 from pipeline.intake.mapping_confirm import read_to_confirm, refuse_unconfirmed
+from pipeline.intake.mapping_needs import check_needs
 from pipeline.intake.mapping_source_file import read_source_file
 from pipeline.intake.mapping_table import read_table
-from pipeline.intake.mapping_words import checked_formats, typed_code
+from pipeline.intake.mapping_words import checked_formats, tidy_word, typed_code
 from pipeline.intake.numbers import LATEST_EVENT
 from pipeline.intake.section import Section, known
 from schemas.codebook import CANONICAL_TABLES, Variable, by_name, of_table
@@ -61,6 +62,7 @@ def read_mapping(path: Path, codebook: tuple[Variable, ...]) -> ClinicMapping:
     waiting = tuple(read_to_confirm(item) for item in top.sections("to_confirm"))
     top.done()
     _check_files(mapping)
+    check_needs(mapping)
     refuse_unconfirmed(waiting, path.read_text("utf-8-sig"), str(path))
     return mapping
 
@@ -115,15 +117,20 @@ def _grammar(top: Section) -> Grammar:
         decimal=numbers.take("decimal", str, "."),
         group=numbers.take("group", str, ""),
         date_formats=checked_formats(dates.texts("formats"), dates.where) or ("YYYY-MM-DD",),
-        months={name.lower(): months.take(name, int, 0) for name in months.content},
-        durations={word.lower(): unit for unit in DURATIONS for word in durations.texts(unit)},
+        months={tidy_word(name): months.take(name, int, 0) for name in months.content},
+        durations={tidy_word(word): unit for unit in DURATIONS for word in durations.texts(unit)},
         gauge_mm={gauge: gauges.number(gauge) for gauge in gauges.content},
-        missing={word.lower(): reason for reason in MISSING_REASONS
+        missing={tidy_word(word): reason for reason in MISSING_REASONS
                  for word in missing.texts(reason)},
         blank=missing.one_of("blank", MISSING_REASONS, "not_recorded"),
     )  # fmt: skip
     for part in (numbers, dates, durations, missing):
         part.done()
+    if len(grammar.decimal) != 1 or len(grammar.group) > 1 or grammar.group == grammar.decimal:
+        raise MappingError(
+            numbers.where, "decimal is one mark, group another one or none",
+            do='Write, for example, decimal = "," and group = ".".',
+        )  # fmt: skip
     return grammar
 
 

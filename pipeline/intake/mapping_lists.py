@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping
 
 from pipeline.intake.mapping import MISSING_REASONS, Otherwise, Word, WordList
-from pipeline.intake.mapping_words import canonical_code, wanted_codes
+from pipeline.intake.mapping_words import typed_code, wanted_codes
 from pipeline.intake.section import Section, as_text_table, known
 from schemas.codebook import Variable
 from shared.errors import MappingError
@@ -33,8 +33,8 @@ def _word(part: Section, variables: Mapping[str, Variable]) -> Word:
             part.where, f'the pattern "{pattern}" is wrong: {error}', do="Mend the pattern."
         ) from None
     word = Word(
-        pattern=pattern or "|".join(re.escape(text.strip()) for text in texts),
-        sets=read_settings(part.section("sets"), variables),
+        pattern=pattern or "|".join(re.escape(" ".join(text.split())) for text in texts),
+        sets=_templates(part.section("sets"), variables),
         missing=_reasons(part.section("missing"), variables),
     )
     part.done()
@@ -67,8 +67,16 @@ def _reasons(part: Section, variables: Mapping[str, Variable]) -> dict[str, str]
 def read_settings(part: Section, variables: Mapping[str, Variable]) -> dict[str, str]:
     """Read { variable = code } with codes of the codebook."""
     return {
-        known(name, variables, part.where): canonical_code(
-            value, variables[name], f"{part.where}, {name}"
-        )
+        known(name, variables, part.where): typed_code(value, variables[name], part.where)
+        for name, value in part.content.items()
+    }
+
+
+def _templates(part: Section, variables: Mapping[str, Variable]) -> dict[str, str]:
+    """Read what a word sets: codes of the codebook, or "$1" for its first group."""
+    return {
+        known(name, variables, part.where): value
+        if isinstance(value, str) and "$" in value
+        else typed_code(value, variables[name], part.where)
         for name, value in part.content.items()
     }

@@ -93,8 +93,8 @@ def _blocks(part: Section, variables: Mapping[str, Variable]) -> list[Block]:
     if not repeat:
         return [Block(name=name, words=texts, values=settings, present=present)]
     return [
-        Block(name=name.replace("{n}", str(n)), words=texts | {"n": str(n)}, values=settings,
-              present=present)
+        Block(name=name.replace("{n}", str(n)), words=texts | {"n": str(n), "nn": f"{n:02}"},
+              values=settings, present=present)
         for n in range(1, repeat + 1)
     ]  # fmt: skip
 

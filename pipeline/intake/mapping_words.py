@@ -1,5 +1,6 @@
 """Words of a mapping that the codebook knows: codes, units, patterns, conditions."""
 
+import re
 from collections.abc import Mapping
 
 import polars as pl
@@ -11,6 +12,10 @@ from pipeline.intake.section import Section, as_text, as_texts, known
 from schemas.codebook import Variable
 from shared.errors import MappingError
 
+TIME_OF_DAY = ("hh", "mm", "ss")
+_TOKENS = r"YYYY|YY|MMM|MM|DD|hh|mm|ss|[^\W\d_]"
+_DATES = [["DD", month, year] for month in ("MM", "MMM") for year in ("YY", "YYYY")]
+
 
 def read_condition(part: Section) -> Condition:
     """Read { column = "Event", is = ["OP"] } and its variants."""
@@ -18,7 +23,7 @@ def read_condition(part: Section) -> Condition:
     wanted, refused = part.texts("is"), part.texts("is_not")
     filled = part.take("filled", bool, False) if "filled" in part.content else None
     condition = Condition(
-        column=column, texts=tuple(text.lower() for text in wanted or refused),
+        column=column, texts=tuple(tidy_word(text) for text in wanted or refused),
         pattern=checked_pattern(part.take("matches", str, ""), part.where),
         filled=filled, negated=bool(refused),
     )  # fmt: skip
@@ -29,13 +34,18 @@ def read_condition(part: Section) -> Condition:
     return condition
 
 
+def tidy_word(text: str) -> str:
+    """Write a word of a mapping as cells are compared: no case, every run of spaces one."""
+    return " ".join(text.split()).lower()
+
+
 def canonical_code(value: object, variable: Variable, where: str) -> str:
     """Give a canonical code, and refuse what the codebook does not list."""
     code = as_text(value, where)
     allowed = ("true", "false") if variable.kind == "bool" else tuple(variable.codes)
     if variable.name == "side":
         allowed = (*allowed, "both")
-    return known(code, allowed, where) if allowed and "$" not in code else code
+    return known(code, allowed, where) if allowed else code
 
 
 def typed_code(value: object, variable: Variable, where: str) -> str:
@@ -72,20 +82,24 @@ def known_unit(unit: str, variable: Variable, where: str) -> str:
 def checked_formats(formats: tuple[str, ...], where: str) -> tuple[str, ...]:
     """Refuse a date format without day, month or year, or with a letter that means nothing."""
     for form in formats:
-        letters = "".join(sorted(char for char in form if char.isalpha()))
-        if letters not in ("DDMMYY", "DDMMYYYY", "DDMMMYY", "DDMMMYYYY"):
+        tokens = sorted(re.findall(_TOKENS, form))
+        day = [token for token in tokens if token not in (*TIME_OF_DAY, "T")]
+        time = [token for token in tokens if token in TIME_OF_DAY]
+        if day not in _DATES or time != sorted(TIME_OF_DAY[: len(time)]):
             raise MappingError(
                 f"{where}, formats",
                 f'"{form}" is no date format',
-                do='Use DD, MM or MMM, and YYYY or YY: "DD.MM.YYYY", "DD-MMM-YY".',
+                do='Use DD, MM or MMM, and YYYY or YY: "DD.MM.YYYY", "DD-MMM-YY"; a time of day '
+                'after it is left out with hh:mm: "DD.MM.YYYY hh:mm".',
             )
     return formats
 
 
 def checked_group(pattern: str, where: str) -> str:
     """Refuse a pattern that does not say in brackets which part is to be read."""
-    checked_pattern(pattern, where)
-    if pattern and not pl.Series([""]).str.extract_groups(pattern).struct.fields:
+    plain = re.sub(r"\{[^\W\d]\w*\}", "x", pattern)  # words of a block are written in later
+    checked_pattern(plain, where)
+    if pattern and not pl.Series([""]).str.extract_groups(plain).struct.fields:
         raise MappingError(
             where, f'the pattern "{pattern}" has no group', do='Add brackets: "^([0-9])x".'
         )

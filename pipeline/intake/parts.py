@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import polars as pl
 
+from pipeline.intake.above import with_cells_above, with_places_above
 from pipeline.intake.blocks import in_block
 from pipeline.intake.choose import part_set_aside
 from pipeline.intake.headers import (
@@ -68,7 +69,9 @@ def read_rows(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Cod
                 check_pieces(sheet, one, mapping.path)
                 check_headers(sheet, columns_read(one), mapping.path)
                 read += columns_read(one)
-                made = working_rows(rows, one, sheet=sheet, variables=variables, grammar=grammar)
+                filled = with_cells_above(rows, one)
+                made = working_rows(filled, one, sheet=sheet, variables=variables, grammar=grammar)
+                made = with_places_above(made, filled, one)
                 order = pl.lit(place * 1_000_000 + step * 1_000 + number).alias("sulca:order")
                 reading.parts.append(Part(table=table, rows=made.with_columns(order)))
         reading.unmapped_columns += [
