@@ -1,0 +1,54 @@
+"""One clinic from its files to checked Parquet, timed by stage; run as a process of its own."""
+
+import json
+import resource
+import sys
+import time
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.check import Checked, check
+from pipeline.intake.mapped import ADDRESS, Mapped
+from pipeline.intake.study_intake import read_clinic
+from schemas.codebook import read_codebook
+from shared.files import write_parquet
+
+
+def write_tables(mapped: Mapped, checked: Checked, out: Path) -> None:
+    """Write accepted rows, and the raw texts of all rows with their addresses."""
+    for name, frame in checked.tables.items():
+        write_parquet(out / f"{name}.parquet", frame)
+        raw = mapped.tables[name].select(*ADDRESS, pl.col("^raw:.*$"))
+        write_parquet(out / f"{name}_raw.parquet", raw)
+    for name in ("findings", "missing", "stopped", "holds"):
+        write_parquet(out / f"{name}.parquet", getattr(checked, name))
+
+
+def main(study: Path) -> None:
+    """Run the stages and print their seconds, peak memory and counts as JSON."""
+    codebook = read_codebook()
+    begun = time.process_time()
+    start = time.perf_counter()
+    mapped = read_clinic(study, "north", codebook)
+    read = time.perf_counter()
+    checked = check(mapped, codebook)
+    done = time.perf_counter()
+    write_tables(mapped, checked, study / "out")
+    end = time.perf_counter()
+    by_rule = checked.findings.group_by("rule").len().sort("rule").rows()
+    usage = resource.getrusage(resource.RUSAGE_SELF)
+    print(json.dumps({  # noqa: T201 - the parent reads this line
+        "read and map": read - start, "check": done - read, "write": end - done,
+        "all": end - start,
+        "cpu": usage.ru_utime + usage.ru_stime - begun,
+        "peak_gib": usage.ru_maxrss / 2**20,
+        "stifles": checked.tables["stifles"].height,
+        "rechecks": checked.tables["rechecks"].height,
+        "findings": dict(by_rule),
+        "ledger": checked.ledger.to_dicts(),
+    }))  # fmt: skip
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
