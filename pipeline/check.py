@@ -8,8 +8,13 @@ import polars as pl
 from pipeline.checks.account import count_files, count_rows
 from pipeline.checks.again import fold_again
 from pipeline.checks.aside import merge_animals, merge_copies, set_aside_tests
-from pipeline.checks.dates import date_texts
-from pipeline.checks.derive import add_reluxations, marks_of_added, raise_severity
+from pipeline.checks.dates import date_texts, day_kinds
+from pipeline.checks.derive import (
+    add_reluxations,
+    marks_of_added,
+    marks_of_planned,
+    raise_severity,
+)
 from pipeline.checks.evaluate import Hit
 from pipeline.checks.holds import empty_held, holds_of_hits, holds_of_intake, holds_of_stopped
 from pipeline.checks.judge import Known, judge
@@ -80,6 +85,7 @@ def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozense
         headers=Headers(columns=mapped.columns, marks=mapped.marks), missing=mapped.missing,
         found=mapped.findings, confirmed=confirmed,
         variables={(item.table, item.name): item for item in codebook}, dates=date_texts(made),
+        day_kinds=day_kinds(made["rechecks"], mapped),
     )  # fmt: skip
     single, first_hits, told_first, fates_first = _one_row_a_key(made, known)
     within, across = _main_rules(codebook)
@@ -90,6 +96,7 @@ def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozense
     more_hits, told_more = judge(across, sure, known)
     sure = empty_held(sure, more_hits)
     tables = add_reluxations(sure, join_tables(sure))
+    marks = marks_of_planned(mapped.marks, more_hits, known.day_kinds, sure["rechecks"])
     fates = pl.concat([fates_first, fates_stop])
     ledger, tests = count_files(mapped.ledger, made, fates)
     accepted = _through_the_gate(tables, codebook)
@@ -107,7 +114,7 @@ def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozense
         ),
         missing=mapped.missing, set_aside=pl.concat([mapped.set_aside, tests]), ledger=ledger,
         ledger_rows=count_rows(made, accepted, fates),
-        marks=marks_of_added(mapped.marks, accepted["complications"]),
+        marks=marks_of_added(marks, accepted["complications"]),
     )  # fmt: skip
 
 

@@ -1,8 +1,8 @@
-"""Dates as the clinic wrote them, where day and month could be taken for one another."""
+"""Dates as the clinic wrote them, and days that it counted or planned."""
 
 import polars as pl
 
-from pipeline.intake.mapped import RAW
+from pipeline.intake.mapped import RAW, Mapped
 from schemas.rules.exports import DATES
 from schemas.rules.rule import Frames
 
@@ -25,3 +25,19 @@ def date_texts(tables: Frames) -> pl.DataFrame:
         for table, frame in tables.items() if table in DATES
     ]  # fmt: skip
     return pl.concat(found).filter(pl.col("first").is_not_null())
+
+
+def day_kinds(rechecks: pl.DataFrame, mapped: Mapped) -> pl.DataFrame:
+    """Say of each recheck how its day is known: dated, planned, or counted by the clinic.
+
+    Columns row_id and kind.
+    """
+    about = (pl.col("table") == "rechecks") & (pl.col("variable") == "recheck_day")
+    dated = mapped.dates.filter(about, pl.col("on").is_not_null())["row_id"].implode()
+    planned = mapped.marks.filter(about, pl.col("mark") == "nominal")["row_id"].implode()
+    return rechecks.select(
+        "row_id",
+        kind=pl.when(pl.col("row_id").is_in(planned)).then(pl.lit("planned"))
+        .when(pl.col("row_id").is_in(dated)).then(pl.lit("dated"))
+        .otherwise(pl.lit("counted")),
+    )  # fmt: skip

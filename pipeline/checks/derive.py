@@ -7,6 +7,7 @@ import polars as pl
 from pipeline.checks.evaluate import Hit
 from schemas.rules.across import unexplained_luxation
 from schemas.rules.events import least_severity, rank
+from schemas.rules.rechecks import planned_days
 from schemas.rules.rule import Frames
 
 STIFLE = ["clinic_id", "local_stifle"]
@@ -24,6 +25,22 @@ def raise_severity(tables: Frames, hits: Sequence[Hit]) -> dict[str, pl.DataFram
         derived=pl.col("derived") | higher.fill_null(value=False),
     )
     return {**tables, "complications": events}
+
+
+def marks_of_planned(
+    marks: pl.DataFrame, hits: Sequence[Hit], day_kinds: pl.DataFrame, rechecks: pl.DataFrame
+) -> pl.DataFrame:
+    """Mark the days that look planned (R22) as nominal, with half a step as their window."""
+    hit = next((item for item in hits if item.rule.id == "R22"), None)
+    if hit is None:
+        return marks
+    days = planned_days({"rechecks": rechecks, "day_kinds": day_kinds})
+    named = days.join(hit.rows, on="row_id", how="semi", maintain_order="left")
+    return pl.concat([marks, named.select(
+        "clinic_id", pl.lit("rechecks").alias("table"), "row_id",
+        pl.lit("recheck_day").alias("variable"), pl.lit("nominal").alias("mark"),
+        "file", "sheet", "row", pl.lit("").alias("column"), pl.col("window_days").cast(pl.Int64),
+    )])  # fmt: skip
 
 
 def marks_of_added(marks: pl.DataFrame, events: pl.DataFrame) -> pl.DataFrame:

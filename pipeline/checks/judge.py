@@ -22,7 +22,8 @@ class Known:
     """What judging needs to know besides the tables.
 
     `dates` are the date texts of all rows, also of those whose dates were not understood: a file
-    with two orders of day and month is known by them.
+    with two orders of day and month is known by them. `day_kinds` says how the day of each recheck
+    is known.
     """
 
     headers: Headers
@@ -31,12 +32,13 @@ class Known:
     found: pl.DataFrame
     confirmed: frozenset[str]
     dates: pl.DataFrame
+    day_kinds: pl.DataFrame
 
 
 def judge(rules: Iterable[Rule], tables: Frames, known: Known
           ) -> tuple[tuple[Hit, ...], pl.DataFrame]:  # fmt: skip
     """Give the rules that are broken, by which rows, and the findings in words."""
-    frames = join_tables(tables) | {"date_texts": known.dates}
+    frames = join_tables(tables) | {"date_texts": known.dates, "day_kinds": known.day_kinds}
     broken = find_broken(rules, frames)
     hits = sort_blanks(broken, tables=tables, missing=known.missing, found=known.found)
     kept: list[Hit] = []

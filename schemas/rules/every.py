@@ -8,15 +8,19 @@ from schemas.rules.exports import EXPORT_RULES
 from schemas.rules.implants import IMPLANT_RULES
 from schemas.rules.pairs import PAIR_RULES
 from schemas.rules.places import AGAIN_RULES, COPIES, PLACE_RULES, TEST_RULES
+from schemas.rules.pooled import POOLED_RULES
 from schemas.rules.procedures import PROCEDURE_RULES
+from schemas.rules.rechecks import RECHECK_RULES
 from schemas.rules.stifles import STIFLE_RULES
+from schemas.rules.surgeons import SURGEON_RULES
 
 # First what is no case, then what stands twice; the rest is judged on one row per key.
 FIRST_RULES = (*TEST_RULES, *COPIES, *CONFLICT_RULES, *AGAIN_RULES)
 MAIN_RULES = (
     *PLACE_RULES, *STIFLE_RULES, *PROCEDURE_RULES, *CONSTRUCT_RULES,
     *EVENT_RULES,
-    *ANIMAL_RULES, *PAIR_RULES, *ACROSS_RULES, *IMPLANT_RULES, *EXPORT_RULES,
+    *ANIMAL_RULES, *PAIR_RULES, *ACROSS_RULES, *IMPLANT_RULES,
+    *POOLED_RULES, *RECHECK_RULES, *SURGEON_RULES, *EXPORT_RULES,
 )  # fmt: skip
 RULES = (*FIRST_RULES, *MAIN_RULES)
 

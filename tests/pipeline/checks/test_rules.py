@@ -6,13 +6,14 @@ from typing import Any
 
 import pytest
 
-from pipeline.checks.dates import date_texts
+from pipeline.checks.dates import date_texts, day_kinds
 from pipeline.checks.evaluate import find_broken
 from pipeline.checks.rows import complete
 from pipeline.intake.mapped import Mapped
 from schemas.codebook import Variable
 from schemas.rules.every import RULES
 from schemas.rules.joined import join_tables
+from tests.pipeline.checks.network_cases import NETWORK_CASES
 from tests.pipeline.checks.operation_cases import OPERATION_CASES
 from tests.pipeline.checks.small_changes import (
     DIED,
@@ -172,11 +173,13 @@ def breaks(rule: str, study: dict[str, Any], build: Build, codebook: Codebook) -
     arguments = dict(study)
     mapped = build(arguments.pop("changes", None), **arguments)
     tables = complete(mapped.tables, codebook)
-    frames = join_tables(tables) | {"date_texts": date_texts(tables)}
+    frames = join_tables(tables) | {
+        "date_texts": date_texts(tables), "day_kinds": day_kinds(tables["rechecks"], mapped),
+    }  # fmt: skip
     return bool(find_broken([item for item in RULES if item.id == rule], frames))
 
 
-ALL_CASES = [(rule, *pair) for rule, pair in CASES.items()] + list(OPERATION_CASES)
+ALL_CASES = [(rule, *pair) for rule, pair in CASES.items()] + [*OPERATION_CASES, *NETWORK_CASES]
 
 
 def test_every_rule_has_a_case() -> None:
