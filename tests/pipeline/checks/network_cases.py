@@ -5,9 +5,11 @@ from typing import Any
 
 from tests.pipeline.checks.operation_cases import Case
 from tests.pipeline.checks.small_changes import (
+    LEFT,
     VISIT,
     Change,
     event,
+    images,
     many,
     procedure,
     stifle,
@@ -15,6 +17,8 @@ from tests.pipeline.checks.small_changes import (
 )
 
 SEEN_LATE = {"complication_type": "implant_irritation", "detected_day": 395}
+ANGLE = {"measure": "aldfa_deg", "value": 100.0}
+LIGAMENT = {"measure": "ligament_patella_ratio", "value": 1.7, "calibrated": None}
 SAME_SESSION = {"stifles": {1: {"surgery_date": date(2020, 3, 14)}}}
 
 
@@ -70,6 +74,25 @@ NETWORK_CASES: tuple[Case, ...] = (
     ("R37", _pugs(4, weight_kg=30.0, bcs=5), _pugs(4, weight_kg=22.0, bcs=5)),
     ("R53", _tibias(4, 49.0), _tibias(4, 47.0)),
     ("R53", _tibias(4, 11.0), _tibias(4, 13.0)),
+    ("R81", images({}, {"value": 21.0}), images({}, {"value": 21.0, "read_no": 2})),
+    ("R81", images({}, {"local_stifle": LEFT, "rater_id": "R2"}), images({}, {"rater_id": "R2"})),
+    # 20 and 24.4: apart by 4.4 with a mean of 22.2; 24.5 and 20: by 4.5 with a mean of 22.25.
+    ("R82", images({}, {"rater_id": "R2", "value": 24.5}),
+     images({}, {"rater_id": "R2", "value": 24.4})),
+    ("R82", images(ANGLE, ANGLE | {"rater_id": "R2", "value": 106.0}),
+     images(ANGLE, ANGLE | {"rater_id": "R2", "value": 105.0})),
+    ("R82", images(LIGAMENT, LIGAMENT | {"rater_id": "R2", "value": 2.0}),
+     images(LIGAMENT, LIGAMENT | {"rater_id": "R2", "value": 1.9})),
+    ("R82", images({}, {"rater_id": "R2", "value": 30.0}),
+     images({}, {"read_no": 2, "value": 30.0})),
+    ("R83", images(ANGLE | {"value": 116.0}), images(ANGLE | {"value": 115.0})),
+    ("R83", images({"calibrated": False}), images(LIGAMENT | {"calibrated": False})),
+    # A-2's tibia is 24 mm deep for the surgeon: 15 percent over 20.87, under 28.23.
+    ("R84", images({"value": 20.8}), images({"value": 20.9})),
+    ("R84", images({"value": 28.3}), images({"value": 28.2})),
+    ("R84", images({"value": 20.8}), images({"value": 20.8, "time_point": "recheck"})),
+    ("R84", images({"measure": "osteotomy_depth_mm", "value": 6.0}),
+     images({"measure": "osteotomy_depth_mm", "value": 7.0})),
     ("R65", _minutes(70, 70, SAME_SESSION), _minutes(70, 75, SAME_SESSION)),
     ("R65", _minutes(70, 70, SAME_SESSION), _minutes(70, 70, {})),
     ("R66", _numbers(12, 11), _numbers(11, 12)),

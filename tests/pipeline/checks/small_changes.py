@@ -84,6 +84,11 @@ def animal_again(**values: object) -> dict[str, Any]:
     return {"more": {"animals": [row | values]}}
 
 
+def images(*readings: dict[str, Any], **changes: Any) -> dict[str, Any]:
+    """Add readings of images of A-2 by changes to a first one."""
+    return {"more": {"measurements": [IMAGE | row for row in readings]}, **changes}
+
+
 def many(count: int, **values: object) -> dict[str, Any]:
     """Add that many operated dogs with two rechecks each, all stable."""
     animals, stifles, rechecks = [], [], []
