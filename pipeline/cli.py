@@ -62,6 +62,10 @@ def new_command(
 
 
 app.command("contract", epilog="Example: sulca contract my-study")(cli_clinics.contract_command)
+app.command(
+    "mask",
+    epilog="Example: sulca mask export/stifles.csv --key ~/keys/network.key --out send/stifles.csv",
+)(cli_clinics.mask_command)
 
 
 @app.command("run", epilog="Example: sulca run my-study")

@@ -1,5 +1,10 @@
 """Commands about clinics and what they send; each imports its work inside."""
 
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
 from pipeline.cli_options import Json, Quiet, StudyFolder
 from pipeline.terminal import finish
 
@@ -16,5 +21,36 @@ def contract_command(folder: StudyFolder, quiet: Quiet = False, as_json: Json = 
         written={"start with": contract / "index.html", "dictionary": contract / "dictionary.html",
                  "workbook": contract / WORKBOOK, "Data Package": contract / "datapackage.json"},
         next_step="send the folder contract/ to each clinic",
+    )  # fmt: skip
+    finish(summary, quiet=quiet, as_json=as_json)
+
+
+def mask_command(
+    file: Annotated[Path, typer.Argument(help="One file of the export.")],
+    key: Annotated[Path, typer.Option("--key", help="File with the network's key.")],
+    out: Annotated[Path, typer.Option("--out", help="Where the masked CSV goes.")],
+    config: Annotated[
+        Path | None,
+        typer.Option("--config", help="What each column is; mask.toml beside the file."),
+    ] = None,
+    codes: Annotated[
+        Path | None,
+        typer.Option("--codes", help="Table of own codes and tokens; it stays in the clinic."),
+    ] = None,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Mask a file inside the clinic before it is sent: tokens, shifted dates, no free text."""
+    from pipeline.mask import mask_file
+    from pipeline.summary import Summary
+
+    settings = config or file.parent / "mask.toml"
+    done = mask_file(file, key, out=out, config_path=settings, codes=codes)
+    written = {"to send": done.out, "counts": done.report}
+    summary = Summary(
+        done=f"{done.counts['rows written']} of {done.counts['rows read']} rows are masked.",
+        counts=done.counts, written=written | ({"stays here": codes} if codes else {}),
+        remarks=("In the mapping: dates_shifted = true, dates as YYYY-MM-DD.",),
+        next_step="look through the masked file, then send it with its report",
     )  # fmt: skip
     finish(summary, quiet=quiet, as_json=as_json)

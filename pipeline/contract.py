@@ -1,6 +1,7 @@
 """`sulca contract`: everything a clinic needs to know and fill in, made from the codebook."""
 
 import json
+from importlib.resources import files
 from pathlib import Path
 
 from pipeline.contract_pages import cover_page, dictionary_page
@@ -21,7 +22,8 @@ def write_contract(study_folder: Path) -> list[Path]:
     Returns
     -------
     list of Path
-        The files written: cover page, dictionary, workbook, Data Package, empty tables.
+        The files written: cover page, dictionary, workbook, Data Package, empty tables, an
+        example of the settings of `sulca mask`.
 
     Raises
     ------
@@ -36,8 +38,13 @@ def write_contract(study_folder: Path) -> list[Path]:
         "index.html": cover_page(title, codebook),
         "dictionary.html": dictionary_page(title, codebook),
         "datapackage.json": package + "\n",
+        "mask.toml": _example("mask.toml"),
     } | {f"templates/{table}.csv": template(codebook, table) for table in CANONICAL_TABLES}
     for name, text in texts.items():
         write_text(folder / name, text)
     write_contract_workbook(folder / WORKBOOK, codebook, workbook_guide(title))
     return [folder / name for name in (*texts, WORKBOOK)]
+
+
+def _example(name: str) -> str:
+    return (files("pipeline") / "templates" / "contract" / name).read_text("utf-8")

@@ -20,7 +20,7 @@ def test_help_imports_nothing_heavy() -> None:
 @pytest.mark.parametrize(
     "command",
     ["demo", "new", "run", "check", "cohort", "analyse", "compare", "report", "fit", "verify",
-     "simulate", "contract"],
+     "simulate", "contract", "mask"],
 )  # fmt: skip
 def test_every_command_has_help_with_an_example(run_sulca: Any, command: str) -> None:
     done = run_sulca(command, "--help")

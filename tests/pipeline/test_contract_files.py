@@ -47,7 +47,7 @@ def sheet_of(study: Path, table: str) -> str:
 def test_everything_is_written_and_listed(study: Path) -> None:
     folder = study / "contract"
     names = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
-    assert names == {"index.html", "dictionary.html", "datapackage.json", WORKBOOK} | {
+    assert names == {"index.html", "dictionary.html", "datapackage.json", "mask.toml", WORKBOOK} | {
         f"templates/{table}.csv" for table in CANONICAL_TABLES
     }
 
