@@ -89,8 +89,7 @@ def mask_file(
     report = out.with_name(out.name + ".report.txt")
     write_text(report, _report(path, counts, dated, long_texts(sheet.rows, file)))
     if codes:
-        write_csv(codes, _codes(rows, shifted, file))
-        codes.chmod(0o600)
+        _write_codes(codes, _codes(rows, shifted, file))
     return Masked(out=out, report=report, counts=counts)
 
 
@@ -189,3 +188,11 @@ def _codes(rows: pl.DataFrame, shifted: pl.DataFrame, file: MaskedFile) -> pl.Da
         .drop_nulls().unique().sort("own code")
         for part, (own, token) in pairs.items()
     ])  # fmt: skip
+
+
+def _write_codes(path: Path, found: pl.DataFrame) -> None:
+    """Add to the clinic's table of codes what this file has; only its owner may read it."""
+    before = pl.read_csv(path, infer_schema=False) if path.is_file() else found.clear()
+    whole = pl.concat([before, found.select(before.columns)]).unique()
+    write_csv(path, whole.sort("what", "own code", "token"))
+    path.chmod(0o600)
