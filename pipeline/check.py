@@ -17,7 +17,7 @@ from pipeline.checks.derive import (
 )
 from pipeline.checks.evaluate import Hit
 from pipeline.checks.holds import empty_held, holds_of_hits, holds_of_intake, holds_of_stopped
-from pipeline.checks.judge import Known, judge
+from pipeline.checks.judge import Known, judge, still_asked
 from pipeline.checks.rows import complete
 from pipeline.checks.stop import stop_rows
 from pipeline.checks.words import Headers
@@ -65,8 +65,8 @@ class Checked:
     marks: pl.DataFrame
 
 
-def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozenset[str] = frozenset()
-          ) -> Checked:  # fmt: skip
+def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozenset[str] = frozenset(),
+          closed: frozenset[str] = frozenset()) -> Checked:  # fmt: skip
     """Check canonical rows by the codebook and the rules.
 
     Parameters
@@ -74,6 +74,9 @@ def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozense
     confirmed
         Ids of questions the clinics answered with "correct as it is": they are not asked again
         and hold nothing back.
+    closed
+        Ids of questions they answered with "cannot be found": not asked again, but what they stop
+        or hold stays so.
 
     Raises
     ------
@@ -109,9 +112,9 @@ def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozense
              holds_of_stopped(fates, made, accepted["stifles"])],
             accepted["stifles"],
         ),
-        findings=pl.concat([mapped.findings, told_first, told, told_more]).sort(
-            ORDER, nulls_last=False, maintain_order=True
-        ),
+        findings=still_asked(
+            pl.concat([mapped.findings, told_first, told, told_more]), confirmed, closed
+        ).sort(ORDER, nulls_last=False, maintain_order=True),
         missing=mapped.missing, set_aside=pl.concat([mapped.set_aside, tests]), ledger=ledger,
         ledger_rows=count_rows(made, accepted, fates),
         marks=marks_of_added(marks, accepted["complications"]),

@@ -58,6 +58,7 @@ def link(
     *,
     marks: pl.DataFrame | None = None,
     confirmed: frozenset[str] = frozenset(),
+    closed: frozenset[str] = frozenset(),
 ) -> Linked:
     """Join animals over clinics and operations over joints.
 
@@ -72,6 +73,8 @@ def link(
     confirmed
         Ids of questions the clinics answered with "correct as it is": they are not asked again,
         and an animal on which clinics differed is held no more once all of them did.
+    closed
+        Ids of questions answered with "cannot be found": not asked again, held as before.
     """
     marks = pl.DataFrame(schema=dict(MARK_SCHEMA)) if marks is None else marks
     with open_database(tables) as connection:
@@ -102,7 +105,7 @@ def link(
         operations=_operations(rows, later),
         holds=pl.concat([_with_stifle(holds, rows), _own_holds(asked, rows)]).unique().sort(HOLD),
         near_matches=near,
-        findings=asked,
+        findings=asked.filter(~query_ids(asked).is_in(sorted(closed))),
         n_reported_twice=rows.filter(pl.col("kind") == "reported_twice").height,
     )  # fmt: skip
 

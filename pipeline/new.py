@@ -5,7 +5,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from string import Template
 
-from pipeline.corrections import COLUMNS
+from pipeline.corrections_file import COLUMNS
 from schemas.codebook import CANONICAL_TABLES, codebook_version, read_codebook
 from schemas.dictionary import dictionary, template
 from shared.errors import InputFileError

@@ -58,7 +58,7 @@ def write_queries(found: pl.DataFrame, out_dir: Path, *, clinics: Iterable[str],
     InputFileError
         If a CSV of the last round is there and cannot be read.
     """
-    labels = {(item.table, item.name): item.label for item in (tuple(codebook) or read_codebook())}
+    labels = query_labels(tuple(codebook) or read_codebook())
     counts: dict[str, tuple[int, int, int]] = {}
     paths: list[Path] = []
     for clinic in sorted(clinics):
@@ -85,8 +85,7 @@ def queries_of(found: pl.DataFrame, clinic: str, labels: Mapping[tuple[str, str]
     A cell that intake did not understand and whose text stands in several rows is asked about
     once, with the number of rows; so is a question that several rows share.
     """
-    own = found.filter(pl.col("clinic_id") == clinic, ~pl.col("rule").is_in(list(NOT_ASKED)))
-    asked = _each_text_once(_without_waiting(own))
+    asked = _each_text_once(asked_findings(found, clinic))
     asked = asked.with_columns(query_ids(asked)).with_columns(
         same=pl.len().over("query_id"),
     )  # fmt: skip
@@ -102,6 +101,17 @@ def queries_of(found: pl.DataFrame, clinic: str, labels: Mapping[tuple[str, str]
         answer=pl.lit(""), remark=pl.lit(""), **{"right value": pl.lit("")},
     )  # fmt: skip
     return shown.sort("priority", "file", "sheet", "row", "query_id").select(COLUMNS)
+
+
+def query_labels(codebook: Iterable[Variable]) -> dict[tuple[str, str], str]:
+    """Give the label of each variable, for cells without a header of their own."""
+    return {(item.table, item.name): item.label for item in codebook}
+
+
+def asked_findings(found: pl.DataFrame, clinic: str) -> pl.DataFrame:
+    """Give the findings of one clinic that its questions are made of."""
+    own = found.filter(pl.col("clinic_id") == clinic, ~pl.col("rule").is_in(list(NOT_ASKED)))
+    return _without_waiting(own)
 
 
 def _without_waiting(own: pl.DataFrame) -> pl.DataFrame:

@@ -12,7 +12,8 @@ from pipeline.analyse import Analysed, analyse
 from pipeline.check import Checked, check
 from pipeline.cohort import Cohort, build_cohort
 from pipeline.compare import Compared, compare
-from pipeline.corrections import Corrected, correct, read_corrections
+from pipeline.corrections import Corrected, correct
+from pipeline.corrections_file import read_corrections
 from pipeline.descriptives import describe, precision_rows
 from pipeline.intake.study_intake import read_study as read_exports
 from pipeline.link import Linked, link
@@ -99,7 +100,7 @@ def run_study(
     started = time.monotonic()
     out = folder / "out"
     previous = read_manifest(out)
-    done = _checked(folder, on_step)
+    done = checked_study(folder, on_step)
     if until != "check":
         done = _with_cohort(done, on_step)
     if until in STAGES[2:]:
@@ -112,7 +113,8 @@ def run_study(
     return replace(done, summary=summary_of(done, until=until))
 
 
-def _checked(folder: Path, on_step: Step) -> Run:
+def checked_study(folder: Path, on_step: Step) -> Run:
+    """Run a study up to its checks and links; nothing is written."""
     study = read_study(folder)
     require_version(str(folder / "study.toml"), study.codebook_version, read_codebook())
     codebook = read_codebook(folder)
@@ -121,8 +123,9 @@ def _checked(folder: Path, on_step: Step) -> Run:
     mapped = read_exports(folder, codebook)
     on_step("checking")
     corrected = correct(mapped, read_corrections(folder / "corrections.csv", codebook), codebook)
-    checked = check(corrected.mapped, codebook, confirmed=corrected.confirmed)
-    linked = link(checked.tables, checked.holds, marks=checked.marks, confirmed=corrected.confirmed)
+    answered = {"confirmed": corrected.confirmed, "closed": corrected.closed}
+    checked = check(corrected.mapped, codebook, **answered)
+    linked = link(checked.tables, checked.holds, marks=checked.marks, **answered)
     return Run(study=study, codebook=codebook, corrected=corrected, checked=checked, linked=linked)
 
 

@@ -1,5 +1,11 @@
-"""A filled-in query workbook -> lines for corrections.csv."""
+"""A filled-in query list as it came back: its rows as text, and what each answer word means."""
 
+import csv
+import io
+import re
+import zipfile
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import fastexcel
@@ -8,64 +14,153 @@ import polars as pl
 from pipeline.checks.workbook import ANSWERS
 from shared.errors import InputFileError
 
-# "A-0104, left, day 42": the animal, then the side and the day or number where they are known.
-NUMBERED = "day|event|revision|implant|image"
-KEY = rf"^(?<animal>.*?)(?:, (?<side>left|right))?(?:, (?<day>(?:{NUMBERED}) .+))?$"
-NEEDED = ("query_id", "animal", "value", "answer", "right value", "remark", "table", "variable")
-SCHEMA = {name: pl.String() for name in (
-    "query_id", "clinic", "table", "animal", "side", "day", "variable", "old_raw", "new",
-    "decision", "reason", "who", "when",
-)}  # fmt: skip
+NEEDED = ("query_id", "animal", "value", "what is wrong", "answer", "right value", "remark",
+          "table", "variable")  # fmt: skip
+OPTIONAL = ("who", "when")
+LARGEST, LARGEST_UNPACKED = 20 * 2**20, 200 * 2**20  # a query list has some hundred kilobytes
+FAR_ROW, FAR_COLUMN = 200_000, 100
+SHEET = "Questions"
+AS_SENT = "Ask for the file as it was sent."
+# The list offers the English words; people also write their own.
+WORDS: Mapping[str, tuple[str, ...]] = {
+    "corrected": (
+        ANSWERS[0], "correction", "korrigiert", "berichtigt", "geändert", "corrigé", "corrigée",
+        "modifié", "corregido", "corregida",
+    ),
+    "confirmed": (
+        ANSWERS[1], "correct", "confirmed", "confirmed as correct", "as it is",
+        "korrekt", "richtig", "bestätigt", "stimmt", "stimmt so",
+        "confirmé", "confirmée", "exact", "juste", "confirmado", "confirmada", "correcto",
+    ),
+    "unknown": (
+        ANSWERS[2], "unknown", "not recorded", "not known", "unbekannt", "nicht erfasst",
+        "nicht bekannt", "inconnu", "inconnue", "non renseigné", "introuvable",
+        "desconocido", "desconocida", "no registrado", "no consta",
+    ),
+    "deleted": (
+        ANSWERS[3], "delete", "delete row", "remove this row", "zeile löschen", "löschen",
+        "supprimer", "supprimer la ligne", "borrar", "eliminar", "eliminar la fila",
+    ),
+}  # fmt: skip
 
 
-def read_answers(path: Path, clinic: str) -> pl.DataFrame:
-    """Read the answers of one clinic as rows of corrections.csv.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filled:
+    """One row of a query list that came back; `formulas` names its cells that are formulas."""
 
-    "cannot be found" gives no row: the question stays open. `who` and `when` stay blank for the
-    coordinator to fill in.
+    row: int
+    cells: Mapping[str, str]
+    formulas: tuple[str, ...] = ()
+
+    @property
+    def is_blank(self) -> bool:
+        """Say that nobody answered here."""
+        return not self.cells["answer"] and not self.cells["right value"] and not self.formulas
+
+
+def decision_of(answer: str) -> str | None:
+    """Give what an answer decides, in whichever of the four languages; None for other words."""
+    plain = " ".join(answer.casefold().strip(" .!").split())
+    for decision, words in WORDS.items():
+        if plain in {word.casefold() for word in words}:
+            return decision
+    return None
+
+
+def read_filled(path: Path) -> tuple[Filled, ...]:
+    """Read a filled query list, the workbook or its CSV; every row that names anything.
 
     Raises
     ------
     InputFileError
-        If the workbook or a column is not there, or an answer is not one of the three.
+        If the file is no query list, is too large, or has a cell far outside the list.
     """
-    try:
-        sheet = fastexcel.read_excel(path).load_sheet("Questions", dtypes="string")
-    except fastexcel.FastExcelError as error:
-        raise InputFileError(
-            str(path), "this is no query workbook", do="Ask for the file as it was sent."
-        ) from error
-    filled = sheet.to_polars().with_columns(pl.all().fill_null(""))
-    absent = [name for name in NEEDED if name not in filled.columns]
-    if absent:
-        raise InputFileError(
-            str(path), f'the column "{absent[0]}" is missing', do="Ask for the file as it was sent."
+    if not path.is_file():
+        raise InputFileError(str(path), "there is no such file", do="Name the file as it lies.")
+    if path.stat().st_size > LARGEST:
+        raise InputFileError(str(path), "it is too large for a query list", do=AS_SENT)
+    formulas: dict[tuple[int, int], bool] = {}
+    if path.suffix.casefold() == ".csv":
+        rows = _csv_rows(path)
+    else:
+        formulas = _formulas(path)
+        rows = _workbook_rows(path)
+    start = next((place for place, row in enumerate(rows) if "query_id" in row), None)
+    header = rows[start] if start is not None else []
+    absent = [name for name in NEEDED if header.count(name) != 1]
+    if start is None or absent:
+        name = absent[0] if absent else NEEDED[0]
+        raise InputFileError(str(path), f'the column "{name}" is missing', do=AS_SENT)
+    places = {name: header.index(name) for name in (*NEEDED, *OPTIONAL) if name in header}
+    return tuple(
+        Filled(
+            row=number,
+            cells={name: row[place] if place < len(row) else "" for name, place in places.items()},
+            formulas=tuple(name for name, place in places.items() if (number, place) in formulas),
         )
-    answered = filled.filter(pl.col("answer").str.strip_chars() != "").with_row_index("line")
-    _check(answered, path)
-    key = pl.col("animal").str.extract_groups(KEY)
-    return answered.filter(pl.col("answer") != ANSWERS[2]).select(
-        "query_id", pl.lit(clinic).alias("clinic"), "table",
-        key.struct.field("animal"),
-        key.struct.field("side").fill_null(""),
-        key.struct.field("day").fill_null("").str.strip_prefix("day "),
-        "variable", pl.col("value").alias("old_raw"), pl.col("right value").alias("new"),
-        pl.when(pl.col("answer") == ANSWERS[0]).then(pl.lit("corrected"))
-        .otherwise(pl.lit("confirmed")).alias("decision"),
-        pl.col("remark").alias("reason"), pl.lit("").alias("who"), pl.lit("").alias("when"),
-    ).cast(pl.Schema(SCHEMA))  # fmt: skip
+        for number, row in enumerate(rows[start + 1 :], start=start + 2) if any(row)
+    )  # fmt: skip
 
 
-def _check(answered: pl.DataFrame, path: Path) -> None:
-    for row in answered.iter_rows(named=True):
-        if row["answer"] not in ANSWERS:
-            raise InputFileError(
-                f"{path.name}, question {row['query_id']}",
-                f'the answer "{row["answer"]}" is not known', do="Use: " + ", ".join(ANSWERS) + ".",
-            )  # fmt: skip
-        if row["answer"] == ANSWERS[0] and not row["right value"].strip():
-            raise InputFileError(
-                f"{path.name}, question {row['query_id']}",
-                "it says corrected, but the right value is missing",
-                do="Fill in the right value, or choose another answer.",
-            )
+def _csv_rows(path: Path) -> list[list[str]]:
+    raw = path.read_bytes()
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("cp1252", errors="replace")  # what some spreadsheet programs save
+    first = text.partition("\n")[0]
+    delimiter = max(",;\t", key=first.count)
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
+    except csv.Error as error:
+        raise InputFileError(str(path), "this is no query list", do=AS_SENT) from error
+    return [[_armed(cell.strip()) for cell in row] for row in rows]
+
+
+def _armed(cell: str) -> str:
+    """Take off the apostrophe with which our CSV keeps a cell from running."""
+    return cell[1:] if re.match(r"'[=+\-@]", cell) else cell
+
+
+def _workbook_rows(path: Path) -> list[list[str]]:
+    try:
+        book = fastexcel.read_excel(path)
+        sheet = book.load_sheet(SHEET, header_row=None, dtypes="string").to_polars()
+    except (fastexcel.FastExcelError, ValueError) as error:
+        raise InputFileError(str(path), "this is no query workbook", do=AS_SENT) from error
+    return [[(cell or "").strip() for cell in row]
+            for row in sheet.select(pl.all().cast(pl.String)).iter_rows()]  # fmt: skip
+
+
+def _formulas(path: Path) -> dict[tuple[int, int], bool]:
+    """Find the formulas of the sheet, and refuse what would make reading it unsafe.
+
+    The reading library holds a sheet as a full rectangle, so one far cell would need all memory;
+    and it gives a formula's last value, which nobody wrote.
+    """
+    found: dict[tuple[int, int], bool] = {}
+    try:
+        with zipfile.ZipFile(path) as archive:
+            parts = archive.infolist()
+            if sum(part.file_size for part in parts) > LARGEST_UNPACKED:
+                raise InputFileError(str(path), "it is too large for a query list", do=AS_SENT)
+            for part in parts:
+                if part.filename.startswith("xl/worksheets/sheet"):
+                    found |= _formulas_of(archive.read(part), path)
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError) as error:
+        raise InputFileError(str(path), "this is no query workbook", do=AS_SENT) from error
+    return found
+
+
+def _formulas_of(sheet: bytes, path: Path) -> dict[tuple[int, int], bool]:
+    found: dict[tuple[int, int], bool] = {}
+    for match in re.finditer(rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]+)([0-9]+)"[^>]*>\s*(<\w*:?f\b)?',
+                             sheet):  # fmt: skip
+        row, column = int(match[2]), 0
+        for letter in match[1]:
+            column = 26 * column + letter - 64
+        if row > FAR_ROW or column > FAR_COLUMN:
+            raise InputFileError(str(path), "it has a cell far outside the list", do=AS_SENT)
+        if match[3]:
+            found[row, column - 1] = True
+    return found

@@ -12,8 +12,8 @@ from schemas.findings import findings
 from schemas.rules.joined import join_tables
 from schemas.rules.rule import Frames, Rule
 
-# A confirmation cannot make a value possible, or give a row its place.
-NOT_CONFIRMABLE = frozenset({"C01", "C02"})
+# A confirmation cannot make a value possible, give a row its place, or two rows one key.
+NOT_CONFIRMABLE = frozenset({"C01", "C02", "C06", "R02"})
 STRENGTH = {"ask": 0, "derive": 1, "hold": 2, "stop": 3, "set_aside": 3}
 
 
@@ -79,13 +79,14 @@ def _unconfirmed(hit: Hit, found: pl.DataFrame, tables: Frames, confirmed: froze
                  ) -> tuple[Hit, pl.DataFrame]:  # fmt: skip
     """Take out what the clinic confirmed: the question, and with it what it held back."""
     rule = hit.rule
-    if not confirmed or rule.id in NOT_CONFIRMABLE or rule.action in {"stop", "set_aside"}:
+    if not confirmed or rule.id in NOT_CONFIRMABLE or rule.action == "stop":
         return hit, found
     answered = query_ids(found).is_in(list(confirmed))
     if not answered.any():
         return hit, found
     asked = found.filter(~answered)
-    if rule.action == "derive":  # what was confirmed is the cell the derived value rests on
+    # What was confirmed is the cell the derived value rests on, or that a record is a test.
+    if rule.action in {"derive", "set_aside"}:
         return hit, asked
     place = tables[rule.table].select("row_id", "clinic_id", "file", "sheet")
     by = {"file": ["clinic_id", "file", "sheet"], "clinic": ["clinic_id"]}.get(
@@ -94,3 +95,16 @@ def _unconfirmed(hit: Hit, found: pl.DataFrame, tables: Frames, confirmed: froze
     silent = place.join(found.filter(answered), on=by, how="semi")
     rows = hit.rows.join(silent, on="row_id", how="anti", maintain_order="left")
     return Hit(rule=rule, rows=rows), asked
+
+
+def still_asked(found: pl.DataFrame, confirmed: frozenset[str], closed: frozenset[str]
+                ) -> pl.DataFrame:  # fmt: skip
+    """Leave out what needs no further answer, also of the questions that intake asks.
+
+    A confirmation settles what intake asks or fills in, but gives no text a meaning.
+    """
+    if not (confirmed or closed):
+        return found
+    ids = query_ids(found)
+    settled = ~pl.col("action").is_in(["stop", "hold"]) & pl.lit(ids.is_in(list(confirmed)))
+    return found.filter(~settled, ~ids.is_in(list(closed)))

@@ -10,7 +10,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from shared.files import replacing
 
-ANSWERS = ("corrected", "correct as it is", "cannot be found")
+ANSWERS = ("corrected", "correct as it is", "cannot be found", "delete this row")
 MADE = datetime(2000, 1, 1, tzinfo=UTC).replace(tzinfo=None)  # no clock: same bytes
 WIDTHS: Mapping[str, int] = {
     "query_id": 14, "status": 7, "priority": 18, "file": 19, "sheet": 12, "row": 6, "column": 18,
@@ -22,8 +22,11 @@ TO_FILL = ("answer", "right value", "remark")
 FOR_COORDINATOR = ("table", "variable")
 GUIDE = (
     "Please answer each line: choose an answer, and give the right value where you correct one.",
+    "Write the right value as your export writes it, in the unit of its column: 12,5 or 14.05.2021.",
     'Answer "correct as it is" if the record says the same; the question is then not asked again.',
-    "Do not change the first column. Send the file back to the coordinator.",
+    'Answer "cannot be found" if nobody can tell; the value then counts as not recorded.',
+    'Answer "delete this row" if the row should not be there: a copy, or another animal\'s.',
+    "Change the three yellow columns only. Send the file back to the coordinator.",
 )
 
 

@@ -1,5 +1,6 @@
 """Every source row has one fate: mapped, set aside, or unreadable."""
 
+import hashlib
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -78,9 +79,11 @@ def sheet_findings(
         }
         for sheet in sheets for row, fields in sheet.ragged
     ]  # fmt: skip
+    marks = _text_marks(sheets, unread)
     lost = [
         clinic | {
             "rule": "M11", "action": "stop", "file": file, "sheet": sheet, "row": row,
+            "key": f"unread row {marks[file, sheet, row]}",
             "says": SAYINGS["M11"][0], "fix": SAYINGS["M11"][1],
         }
         for file, sheet, row in unread.rows()
@@ -104,3 +107,15 @@ def sheet_findings(
         if sheet.rows.is_empty() and not sheet.ragged and sheet.file not in quiet
     ]  # fmt: skip
     return [findings(bare), findings(ragged), findings(lost), findings(columns)]
+
+
+def _text_marks(sheets: Iterable[Sheet], unread: pl.DataFrame) -> dict[tuple[str, str, int], str]:
+    """Name each row that nothing takes by its text, so that an answer finds it if it moves."""
+    marks: dict[tuple[str, str, int], str] = {}
+    for sheet in sheets:
+        lost = unread.filter(file=sheet.file, sheet=sheet.sheet).select(pl.col("row").alias(ROW))
+        rows = sheet.rows.join(lost, on=ROW, how="semi", maintain_order="left")
+        for number, *texts in rows.select(ROW, pl.exclude(ROW)).iter_rows():
+            text = "\x1f".join(text or "" for text in texts)
+            marks[sheet.file, sheet.sheet, number] = hashlib.sha256(text.encode()).hexdigest()[:8]
+    return marks

@@ -10,7 +10,8 @@ import polars as pl
 import pytest
 
 from pipeline.check import check
-from pipeline.corrections import COLUMNS, Corrected, correct, read_corrections
+from pipeline.corrections import Corrected, correct
+from pipeline.corrections_file import COLUMNS, read_corrections
 from pipeline.intake.mapped import DATE_SCHEMA, Mapped
 from schemas.codebook import Variable
 from shared.errors import InputFileError
