@@ -8,14 +8,13 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.checks.answer_lines import Asked, Refused, lines_of
+from pipeline.checks.answer_lines import Asked, Refused, lines_of, open_questions
 from pipeline.checks.answers import Filled, decision_of, read_filled
-from pipeline.checks.words import query_ids
 from pipeline.corrections_file import Correction, append_corrections, read_corrections
 from pipeline.intake.screen import CELL_PATTERNS
 from pipeline.intake.study_intake import clinic_mapping
-from pipeline.queries import asked_findings, queries_of, query_labels
 from pipeline.run import Run
+from pipeline.summary import Summary
 from shared.errors import InputFileError, nearest
 
 SAME = ("animal", "value", "what is wrong", "table", "variable")
@@ -70,7 +69,7 @@ def take_answers(done: Run, path: Path, *, clinic: str = "", who: str = "", on: 
         If the file is no query list, or does not say whose.
     """
     filled = read_filled(path)
-    questions = _questions(done)
+    questions = open_questions(done)
     before = read_corrections(done.study.folder / "corrections.csv", done.codebook)
     clinic = _clinic(filled, questions, before, clinic=clinic, path=path, known=done.study.clinics)
     desk = _Desk(done=done, clinic=clinic, questions=questions, before=before, who=who, on=on)
@@ -97,6 +96,43 @@ def take_answers(done: Run, path: Path, *, clinic: str = "", who: str = "", on: 
     return Taken(
         clinic=clinic, read=len(filled), taken=len(filled) - blank - len(refused), blank=blank,
         known=known, refused=tuple(refused), lines=tuple(lines),
+    )  # fmt: skip
+
+
+def study_of(paths: Sequence[Path]) -> tuple[Path, Path]:
+    """Give study folder and list: both as named, or the study above the list, else here.
+
+    Raises
+    ------
+    InputFileError
+        If more than the two are named, or no study is found.
+    """
+    if len(paths) == 2:
+        return paths[0], paths[1]
+    if len(paths) != 1:
+        raise InputFileError("sulca answers", "one study folder and one list are wanted",
+                             do="Example: sulca answers my-study north-filled.xlsx")  # fmt: skip
+    for folder in (*paths[0].resolve().parents, Path.cwd()):
+        if (folder / "study.toml").is_file():
+            return folder, paths[0]
+    raise InputFileError(str(paths[0]), "it lies in no study folder",
+                         do="Name the study: sulca answers my-study FILE")  # fmt: skip
+
+
+def answers_summary(taken: Taken, folder: Path) -> Summary:
+    """Say what became of every row, and why rows were handed back."""
+    return Summary(
+        done=f"Answers of {taken.clinic}: {taken.read} rows read.",
+        counts={
+            "answers": f"{taken.read} = {taken.taken} taken + {len(taken.refused)} refused "
+            f"+ {taken.blank} blank",
+            "taken before": taken.known,
+            "lines added": len(taken.lines),
+        },
+        written={"corrections": folder / "corrections.csv"} if taken.lines else {},
+        remarks=tuple(f"row {item.row}, {item.query_id or 'no id'}: refused, {item.reason}"
+                      for item in taken.refused),
+        next_step=f"sulca check {folder}",
     )  # fmt: skip
 
 
@@ -160,27 +196,6 @@ def identifies(text: str) -> bool:
     return any(probe.str.contains(pattern).item() for pattern in CELL_PATTERNS.values())
 
 
-def _questions(done: Run) -> dict[str, Asked]:
-    """Give every question that is open now, with the findings behind it."""
-    labels = query_labels(done.codebook)
-    asked: dict[str, Asked] = {}
-    for clinic in done.study.clinics:
-        shown = {row["query_id"]: row
-                 for row in queries_of(done.findings, clinic, labels).iter_rows(named=True)}  # fmt: skip
-        behind = asked_findings(done.findings, clinic)
-        behind = behind.with_columns(query_id=query_ids(behind))
-        parts = behind.group_by("query_id", maintain_order=True)
-        by_id = {str(name): rows for (name,), rows in parts}
-        for name, row in shown.items():
-            rows = by_id[name]
-            if row["animal"].startswith('every "'):
-                first = rows.row(0, named=True)
-                same = ("rule", "file", "sheet", "column", "table", "variable", "value")
-                rows = behind.filter(pl.col(key) == first[key] for key in same)
-            asked[name] = Asked(query_id=name, clinic=clinic, shown=row, rows=rows)
-    return asked
-
-
 def _clinic(filled: Iterable[Filled], questions: Mapping[str, Asked],
             before: Iterable[Correction], *, clinic: str, path: Path, known: Sequence[str]
             ) -> str:  # fmt: skip
@@ -195,8 +210,10 @@ def _clinic(filled: Iterable[Filled], questions: Mapping[str, Asked],
     names = [(old | asked).get(item.cells["query_id"]) for item in filled]
     counted = Counter(sorted(name for name in names if name)).most_common(2)
     if not counted or (len(counted) == 2 and counted[0][1] == counted[1][1]):
-        raise InputFileError(str(path), "it does not say which clinic answered",
-                             do="Name the clinic with --clinic, or ask for the file as sent.")  # fmt: skip
+        raise InputFileError(
+            str(path), "it does not say which clinic answered",
+            do="Name the clinic with --clinic, or ask for the file as sent.",
+        )  # fmt: skip
     return counted[0][0]
 
 
@@ -207,5 +224,3 @@ def _spaced(text: object) -> str:
 def _plain(text: str) -> str:
     """Keep what a terminal shows to the form of an id."""
     return "".join(letter for letter in text[:20] if letter.isalnum() or letter == "-")
-
-

@@ -65,8 +65,10 @@ class Checked:
     marks: pl.DataFrame
 
 
-def check(mapped: Mapped, codebook: tuple[Variable, ...], *, confirmed: frozenset[str] = frozenset(),
-          closed: frozenset[str] = frozenset()) -> Checked:  # fmt: skip
+def check(
+    mapped: Mapped, codebook: tuple[Variable, ...], *,
+    confirmed: frozenset[str] = frozenset(), closed: frozenset[str] = frozenset(),
+) -> Checked:  # fmt: skip
     """Check canonical rows by the codebook and the rules.
 
     Parameters

@@ -66,6 +66,9 @@ app.command(
     "mask",
     epilog="Example: sulca mask export/stifles.csv --key ~/keys/network.key --out send/stifles.csv",
 )(cli_clinics.mask_command)
+app.command("answers", epilog="Example: sulca answers my-study north-filled.xlsx")(
+    cli_clinics.answers_command
+)
 
 
 @app.command("run", epilog="Example: sulca run my-study")

@@ -1,12 +1,13 @@
 """Commands about clinics and what they send; each imports its work inside."""
 
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from pipeline.cli_options import Json, Quiet, StudyFolder
-from pipeline.terminal import finish
+from pipeline.terminal import Progress, finish
 
 
 def contract_command(folder: StudyFolder, quiet: Quiet = False, as_json: Json = False) -> None:
@@ -54,3 +55,35 @@ def mask_command(
         next_step="look through the masked file, then send it with its report",
     )  # fmt: skip
     finish(summary, quiet=quiet, as_json=as_json)
+
+
+def answers_command(
+    paths: Annotated[
+        list[Path],
+        typer.Argument(metavar="[DIR] FILE", help="The filled query list, after its study folder."),
+    ],
+    clinic: Annotated[
+        str, typer.Option("--clinic", help="Whose list it is; else found from its questions.")
+    ] = "",
+    who: Annotated[str, typer.Option("--who", help="Who answered; else the clinic.")] = "",
+    on: Annotated[
+        datetime | None,
+        typer.Option("--on", formats=["%Y-%m-%d"], help="When it was answered; else today."),
+    ] = None,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Read a filled query list into corrections.csv; what cannot be taken is listed.
+
+    Without DIR the study is the folder with study.toml above FILE, else the one you stand in.
+    The exports are never changed. corrections.csv is an input, so today's date may stand in it.
+    """
+    from pipeline.answers import answers_summary, study_of, take_answers
+    from pipeline.run import checked_study
+
+    folder, path = study_of(paths)
+    with Progress("Reading answers", quiet=quiet or as_json) as on_step:
+        done = checked_study(folder, on_step)
+        day = (on or datetime.now().astimezone()).date()
+        taken = take_answers(done, path, clinic=clinic, who=who, on=day)
+    finish(answers_summary(taken, folder), quiet=quiet, as_json=as_json)

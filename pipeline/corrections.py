@@ -1,7 +1,7 @@
 """Documented corrections: applied where the old raw text still stands, never silently."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -11,6 +11,7 @@ from pipeline.checks.delete_rows import delete_rows, set_aside_unread
 from pipeline.checks.mend import mend
 from pipeline.checks.place import Words, rows_named, words_of
 from pipeline.checks.stale import is_settled, stale_findings
+from pipeline.checks.words import query_ids
 from pipeline.corrections_file import CONFIRMED, CORRECTED, DELETED, UNKNOWN, Correction
 from pipeline.intake.days import recount_days
 from pipeline.intake.mapped import Mapped
@@ -149,7 +150,7 @@ def _outcome(work: _Work, left: Sequence[Correction], corrections: Sequence[Corr
     old = [item for item in left
            if item not in settled and again[item.cell] == places[id(item)]]  # fmt: skip
     asked = stale_findings(work.now, [item for item in old if item.decision != CONFIRMED])
-    open_ = asked.filter(~_ids(asked, GONE).is_in(list(confirmed)))
+    open_ = asked.filter(~query_ids(asked).is_in(list(confirmed)))
     known_blank = _blank_ids(work)
     silenced = sum(item.decision == CONFIRMED for item, _ in work.kept)
     return Corrected(
@@ -191,11 +192,6 @@ def _blank_ids(work: _Work) -> frozenset[str]:
             ids |= {query_id(item.clinic, item.table, key, item.variable, rule)
                     for rule in ABOUT_BLANKS}  # fmt: skip
     return frozenset(ids)
-
-
-def _ids(found: pl.DataFrame, rule: str) -> pl.Series:
-    rows = found.select("clinic_id", "table", "key", "variable").rows()
-    return pl.Series([query_id(*row, rule) for row in rows], dtype=pl.String)
 
 
 def _trail(work: _Work) -> pl.DataFrame:

@@ -12,9 +12,11 @@ from pipeline.checks.answer_values import AnswerRefused, as_text, dialect_of, re
 from pipeline.checks.closed import KEEPS_ITS_ROW
 from pipeline.checks.judge import NOT_CONFIRMABLE
 from pipeline.checks.place import DAY_OF, rows_named, text_fingerprint, words_of
+from pipeline.checks.words import query_ids
 from pipeline.corrections_file import CONFIRMED, CORRECTED, DELETED, UNKNOWN, Correction
 from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.operations import index_operations
+from pipeline.queries import asked_findings, queries_of, query_labels
 
 if TYPE_CHECKING:
     from pipeline.run import Run
@@ -40,6 +42,27 @@ class Asked:
     def first(self) -> Mapping[str, Any]:
         """The finding whose text stands in the list."""
         return self.rows.row(0, named=True)
+
+
+def open_questions(done: "Run") -> dict[str, Asked]:
+    """Give every question that is open now, with the findings behind it."""
+    labels = query_labels(done.codebook)
+    asked: dict[str, Asked] = {}
+    for clinic in done.study.clinics:
+        queries = queries_of(done.findings, clinic, labels)
+        shown = {row["query_id"]: row for row in queries.iter_rows(named=True)}
+        behind = asked_findings(done.findings, clinic)
+        behind = behind.with_columns(query_id=query_ids(behind))
+        parts = behind.group_by("query_id", maintain_order=True)
+        by_id = {str(name): rows for (name,), rows in parts}
+        for name, row in shown.items():
+            rows = by_id[name]
+            if row["animal"].startswith('every "'):
+                first = rows.row(0, named=True)
+                same = ("rule", "file", "sheet", "column", "table", "variable", "value")
+                rows = behind.filter(pl.col(key) == first[key] for key in same)
+            asked[name] = Asked(query_id=name, clinic=clinic, shown=row, rows=rows)
+    return asked
 
 
 def lines_of(asked: Asked, decision: str, right: str, *, done: "Run", mapping: ClinicMapping

@@ -22,7 +22,7 @@ UNIT_WORDS = {"inches": "inch", "in": "inch", "lbs": "lb", "day": "days", "week"
               "month": "months", "year": "years", "d": "days", "wk": "weeks"}  # fmt: skip
 
 
-class AnswerRefused(Exception):  # noqa: N818 - not an error of the program: an answer to hand back
+class AnswerRefused(Exception):
     """Why an answer is handed back to the clinic, in one sentence."""
 
 
@@ -68,9 +68,9 @@ def read_answer(text: str, dialect: Dialect) -> Read:
         If it is no value of the variable, may mean two things, or is beyond what is possible.
     """
     variable = dialect.variable
-    if text.startswith(("=", "@")) or (text[:1] in "+-" and not re.match(r"[+-]?[0-9.,]+$", text)):
-        if not _missing_word(text, dialect):
-            raise AnswerRefused("the right value reads like a formula; write the value alone")
+    number = re.match(r"[+-]?[0-9.,]+$", text)
+    if text.startswith(("=", "@", "+", "-")) and not number and not _missing_word(text, dialect):
+        raise AnswerRefused("the right value reads like a formula; write the value alone")
     local = {item for reader, grammar in dialect.readers
              if (item := _by_mapping(text, reader, grammar, dialect)) is not None}  # fmt: skip
     plain = _canonical(text, variable) or _with_unit(text, variable)
@@ -108,7 +108,7 @@ def _by_mapping(text: str, reader: Source | WordList, grammar: Grammar, dialect:
     if isinstance(reader, WordList):
         words = replace(reader, column="a")
         # The other variables of the list are not asked about; their types do not matter here.
-        kinds = {name: variable for name in words.variables}
+        kinds = dict.fromkeys(words.variables, variable)
         cells = read_list(rows, words, variables=kinds, grammar=grammar)[variable.name]
         return _as_read(cells.row(0, named=True), dialect)
     bare = replace(reader, columns=("a",), only_if={}, when_filled="")
@@ -155,6 +155,7 @@ def _with_unit(text: str, variable: Variable) -> Read | None:
 
 
 def as_text(value: object) -> str:
+    """Write a value as corrections.csv keeps it."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, date):

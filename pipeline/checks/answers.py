@@ -2,23 +2,23 @@
 
 import csv
 import io
+import json
 import re
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-import fastexcel
-import polars as pl
-
 from pipeline.checks.workbook import ANSWERS
+from pipeline.intake.limits import Limits
+from pipeline.intake.walls import read_behind_walls
 from shared.errors import InputFileError
 
 NEEDED = ("query_id", "animal", "value", "what is wrong", "answer", "right value", "remark",
           "table", "variable")  # fmt: skip
 OPTIONAL = ("who", "when")
-LARGEST, LARGEST_UNPACKED = 20 * 2**20, 200 * 2**20  # a query list has some hundred kilobytes
-FAR_ROW, FAR_COLUMN = 200_000, 100
+LARGEST, LARGEST_UNPACKED = 20 * 2**20, 100 * 2**20  # a query list has some hundred kilobytes
+WALLS = Limits(memory_mb=1024, cpu_seconds=30, wall_seconds=60, answer_mb=100, cells=2_000_000)
 SHEET = "Questions"
 AS_SENT = "Ask for the file as it was sent."
 # The list offers the English words; people also write their own.
@@ -73,7 +73,7 @@ def read_filled(path: Path) -> tuple[Filled, ...]:
     Raises
     ------
     InputFileError
-        If the file is no query list, is too large, or has a cell far outside the list.
+        If the file is no query list, or too large for one.
     """
     if not path.is_file():
         raise InputFileError(str(path), "there is no such file", do="Name the file as it lies.")
@@ -123,21 +123,15 @@ def _armed(cell: str) -> str:
 
 
 def _workbook_rows(path: Path) -> list[list[str]]:
-    try:
-        book = fastexcel.read_excel(path)
-        sheet = book.load_sheet(SHEET, header_row=None, dtypes="string").to_polars()
-    except (fastexcel.FastExcelError, ValueError) as error:
-        raise InputFileError(str(path), "this is no query workbook", do=AS_SENT) from error
-    return [[(cell or "").strip() for cell in row]
-            for row in sheet.select(pl.all().cast(pl.String)).iter_rows()]  # fmt: skip
+    request = {"where": str(path), "format": "xlsx", "archive": "", "member": "", "sheet": SHEET}
+    with path.open("rb") as handle:
+        _, content = read_behind_walls(handle, request, WALLS)
+    records: list[list[str | None]] = json.loads(content)["records"]
+    return [[(cell or "").strip() for cell in row] for row in records]
 
 
 def _formulas(path: Path) -> dict[tuple[int, int], bool]:
-    """Find the formulas of the sheet, and refuse what would make reading it unsafe.
-
-    The reading library holds a sheet as a full rectangle, so one far cell would need all memory;
-    and it gives a formula's last value, which nobody wrote.
-    """
+    """Find the formulas of the workbook: what they last gave is no answer that anybody wrote."""
     found: dict[tuple[int, int], bool] = {}
     try:
         with zipfile.ZipFile(path) as archive:
@@ -146,21 +140,19 @@ def _formulas(path: Path) -> dict[tuple[int, int], bool]:
                 raise InputFileError(str(path), "it is too large for a query list", do=AS_SENT)
             for part in parts:
                 if part.filename.startswith("xl/worksheets/sheet"):
-                    found |= _formulas_of(archive.read(part), path)
+                    found |= _formulas_of(archive.read(part))
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError) as error:
         raise InputFileError(str(path), "this is no query workbook", do=AS_SENT) from error
     return found
 
 
-def _formulas_of(sheet: bytes, path: Path) -> dict[tuple[int, int], bool]:
+def _formulas_of(sheet: bytes) -> dict[tuple[int, int], bool]:
     found: dict[tuple[int, int], bool] = {}
     for match in re.finditer(rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]+)([0-9]+)"[^>]*>\s*(<\w*:?f\b)?',
                              sheet):  # fmt: skip
         row, column = int(match[2]), 0
         for letter in match[1]:
             column = 26 * column + letter - 64
-        if row > FAR_ROW or column > FAR_COLUMN:
-            raise InputFileError(str(path), "it has a cell far outside the list", do=AS_SENT)
         if match[3]:
             found[row, column - 1] = True
     return found

@@ -26,8 +26,10 @@ def delete_rows(mapped: Mapped, table: str, row_ids: pl.Series) -> Mapped:
             else _of_event(mapped.tables, named))  # fmt: skip
     ids = pl.concat([pl.Series("row_id", [], pl.String), *gone.values()])
     tables = {name: _without(frame, ids) for name, frame in mapped.tables.items()}
-    places = pl.concat([frame.filter(pl.col("row_id").is_in(ids.implode())).select(PLACE)
-                        for frame in mapped.tables.values()]).unique(maintain_order=True)  # fmt: skip
+    named_ids = pl.col("row_id").is_in(ids.implode())
+    places = pl.concat(
+        [frame.filter(named_ids).select(PLACE) for frame in mapped.tables.values()]
+    ).unique(maintain_order=True)
     for frame in tables.values():
         places = places.join(frame, on=PLACE, how="anti", maintain_order="left")
     return replace(

@@ -22,7 +22,7 @@ TO_FILL = ("answer", "right value", "remark")
 FOR_COORDINATOR = ("table", "variable")
 GUIDE = (
     "Please answer each line: choose an answer, and give the right value where you correct one.",
-    "Write the right value as your export writes it, in the unit of its column: 12,5 or 14.05.2021.",
+    "Write the right value as your export writes it, in the unit of its column.",
     'Answer "correct as it is" if the record says the same; the question is then not asked again.',
     'Answer "cannot be found" if nobody can tell; the value then counts as not recorded.',
     'Answer "delete this row" if the row should not be there: a copy, or another animal\'s.',

@@ -9,9 +9,9 @@ import polars as pl
 import pytest
 
 from pipeline.check import check
-from pipeline.corrections import read_answers
 from pipeline.intake.mapped import Mapped
 from pipeline.intake.study_intake import read_study
+from pipeline.checks.answer_lines import KEY
 from pipeline.queries import COLUMNS, write_queries
 from schemas.codebook import Variable, read_codebook
 from schemas.findings import findings
@@ -115,65 +115,18 @@ def test_a_cell_cannot_run_as_a_formula(tmp_path: Path) -> None:
     assert sheet.to_polars()["value"][0] == '=HYPERLINK("x")'
 
 
-def filled(path: Path, answers: dict[str, list[str]]) -> Path:
-    """Fill in a query workbook as a secretary does."""
-    import xlsxwriter
-
-    sheet = fastexcel.read_excel(path).load_sheet("Questions", dtypes="string").to_polars()
-    sheet = sheet.with_columns(
-        pl.Series(name, values, dtype=pl.String) for name, values in answers.items()
-    )
-    book = xlsxwriter.Workbook(str(path.with_name("filled.xlsx")))
-    page = book.add_worksheet("Questions")
-    for place, name in enumerate(sheet.columns):
-        page.write_column(0, place, [name, *sheet[name].fill_null("")])
-    book.close()
-    return path.with_name("filled.xlsx")
-
-
-def test_answers_become_lines_of_the_corrections(tmp_path: Path, asked: pl.DataFrame) -> None:
-    write_queries(asked, tmp_path, clinics=["north"])
-    path = filled(tmp_path / "north.xlsx", {
-        "answer": ["corrected", "correct as it is", "cannot be found"],
-        "right value": ["12.0", "", ""], "remark": ["lb", "", ""],
-    })  # fmt: skip
-    lines = read_answers(path, "north")
-    assert lines.select(
-        "clinic", "table", "animal", "side", "variable", "old_raw", "new", "decision", "reason"
-    ).rows() == [
-        ("north", "stifles", "A-2", "left", "weight_kg", "120.0", "12.0", "corrected", "lb"),
-        ("north", "stifles", "A-1", "right", "bcs", "2", "", "confirmed", ""),
-    ]
-
-
-@pytest.mark.parametrize(
-    ("answer", "says"),
-    [("corrected", "the right value is missing"), ("yes", 'the answer "yes" is not known')],
-)
-def test_an_answer_that_says_nothing_is_refused(
-    tmp_path: Path, asked: pl.DataFrame, answer: str, says: str
-) -> None:
-    write_queries(asked, tmp_path, clinics=["north"])
-    path = filled(tmp_path / "north.xlsx", {"answer": [answer, "", ""]})
-    with pytest.raises(InputFileError, match=says):
-        read_answers(path, "north")
-
-
 def test_a_query_list_that_is_no_list_is_refused(tmp_path: Path, asked: pl.DataFrame) -> None:
     (tmp_path / "north.csv").write_text("this,is\nnot,it\n", "utf-8")
     with pytest.raises(InputFileError, match="the last round cannot be read"):
         write_queries(asked, tmp_path / "out", clinics=["north"], previous=tmp_path)
 
 
-def test_the_key_in_words_is_taken_apart_again(tmp_path: Path) -> None:
+def test_the_key_in_words_is_taken_apart_again() -> None:
     keys = ["A-1, left, day -4", "A-2, day 7", "A-3, right, event 2", "A-4", "N, 5, left"]
-    rows = [CELL | {"rule": "M02", "row": row, "row_id": f"r{row}", "key": key, "value": "x"}
-            for row, key in enumerate(keys, start=2)]  # fmt: skip
-    write_queries(findings(rows), tmp_path, clinics=["north"])
-    path = filled(tmp_path / "north.xlsx", {"answer": ["correct as it is"] * 5})
-    lines = read_answers(path, "north").select("animal", "side", "day").rows()
-    assert lines == [("A-1", "left", "-4"), ("A-2", "", "7"), ("A-3", "right", "event 2"),
-                     ("A-4", "", ""), ("N, 5", "left", "")]  # fmt: skip
+    parts = [match.group("animal", "side", "day") for key in keys if (match := KEY.match(key))]
+    assert parts == [("A-1", "left", "day -4"), ("A-2", None, "day 7"),
+                     ("A-3", "right", "event 2"), ("A-4", None, None),
+                     ("N, 5", "left", None)]  # fmt: skip
 
 
 def test_an_undated_surgery_of_the_demo_is_asked_about_once(tmp_path: Path) -> None:
