@@ -9,9 +9,9 @@ import polars as pl
 import pytest
 
 from pipeline.check import check
+from pipeline.checks.answer_lines import KEY
 from pipeline.intake.mapped import Mapped
 from pipeline.intake.study_intake import read_study
-from pipeline.checks.answer_lines import KEY
 from pipeline.queries import COLUMNS, write_queries
 from schemas.codebook import Variable, read_codebook
 from schemas.findings import findings
