@@ -18,6 +18,7 @@ from pipeline.intake.grid import Grid
 from pipeline.intake.header import join_header, last_header_row, settle_hidden, settle_merged
 from pipeline.intake.limits import MEGABYTE, Limits
 from pipeline.intake.mapping import SourceFile
+from pipeline.intake.quick_text import quick_sheet
 from pipeline.intake.received import received
 from pipeline.intake.sheet import OWN, ROW, Record, Sheet, lay_out
 from pipeline.intake.text_file import decode, decode_content, text_records
@@ -62,7 +63,15 @@ def _text_sheet(path: Path, source: SourceFile, limits: Limits) -> Sheet:
             str(path), f"the file is larger than {limits.text_mb} MB",
             do="Ask the clinic for a smaller export, or for several files.",
         )  # fmt: skip
-    return _laid_out(text_records(decode(path, source.encoding), path, source), path, source)
+    return _split_text(decode(path, source.encoding), path, source)
+
+
+def _split_text(text: str, path: Path, source: SourceFile) -> Sheet:
+    sheet = quick_sheet(
+        text, source, header_row=last_header_row(source),
+        lay_out_head=lambda head: _laid_out(head, path, source),
+    )  # fmt: skip
+    return sheet or _laid_out(text_records(text, path, source), path, source)
 
 
 def _walled_sheet(
@@ -76,8 +85,7 @@ def _walled_sheet(
     answer, content = read_behind_walls(handle, request, limits)
     members = tuple(answer["members"])
     if answer["kind"] == "text":
-        records = text_records(decode_content(content, inside, source.encoding), inside, source)
-        sheet = _laid_out(records, inside, source)
+        sheet = _split_text(decode_content(content, inside, source.encoding), inside, source)
     elif answer["kind"] == "table":
         sheet = _table_sheet(pl.read_ipc(io.BytesIO(content)), inside, source)
     else:

@@ -66,9 +66,9 @@ def lay_out(
         If there is no header in that row, a header stands twice, or no row fits the header.
     """
     where = f"{path}, sheet {sheet}" if sheet else str(path)
-    if not any(_filled(record) for record in records):
+    if not any(is_filled(record) for record in records):
         raise InputFileError(where, "the file is empty", do="Ask the clinic to export it again.")
-    if len(records) < header_row or not _filled(records[header_row - 1]):
+    if len(records) < header_row or not is_filled(records[header_row - 1]):
         raise InputFileError(
             f"{where}, row {header_row}",
             "there is no header in this row",
@@ -82,7 +82,7 @@ def lay_out(
     for number, record in enumerate(records, start=1):
         if number == header_row:
             continue
-        if not _filled(record):
+        if not is_filled(record):
             aside.append((number, "blank row"))
         elif number < header_row:
             aside.append((number, "above the header"))
@@ -103,7 +103,8 @@ def lay_out(
     )  # fmt: skip
 
 
-def _filled(record: Record) -> bool:
+def is_filled(record: Record) -> bool:
+    """Tell whether any cell holds more than white space."""
     return any(cell and cell.strip() for cell in record)
 
 
@@ -132,13 +133,20 @@ def _header(names: Iterable[str], *, where: str, number_repeats: bool) -> tuple[
 
 
 def _frame(kept: Sequence[tuple[int, Record]], header: Sequence[str]) -> pl.DataFrame:
-    """Make the text frame; columns without a name and without a cell are left out."""
-    columns: dict[str, list[str | None]] = {
-        name: [record[place] or None for _, record in kept] for place, name in enumerate(header)
-    }
-    named = {
-        name: cells for name, cells in columns.items()
-        if not name.startswith("(column ") or any(cells)
-    }  # fmt: skip
-    schema: dict[str, pl.DataType] = {ROW: pl.Int64(), **{name: pl.String() for name in named}}
-    return pl.DataFrame({ROW: [number for number, _ in kept]} | named, schema=schema)
+    columns = [[record[place] or None for _, record in kept] for place in range(len(header))]
+    cells = {str(place): cells for place, cells in enumerate(columns)}
+    schema: dict[str, pl.DataType] = {ROW: pl.Int64(), **dict.fromkeys(cells, pl.String())}
+    rows = pl.DataFrame({ROW: [number for number, _ in kept]} | cells, schema=schema)
+    return named_columns(rows, header)
+
+
+def named_columns(rows: pl.DataFrame, header: Sequence[str]) -> pl.DataFrame:
+    """Name the columns; those without a name and without a cell are left out."""
+    return rows.select(
+        ROW,
+        *(
+            pl.col(str(place)).alias(name)
+            for place, name in enumerate(header)
+            if not name.startswith("(column ") or rows[str(place)].null_count() < rows.height
+        ),
+    )

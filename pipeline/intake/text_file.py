@@ -3,14 +3,20 @@
 import codecs
 import csv
 import io
+from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.intake.mapping import SourceFile
 from pipeline.intake.sheet import Record
 from shared.errors import InputFileError
 
+if TYPE_CHECKING:
+    from _csv import Reader
+
 UTF8_NAMES = ("utf-8", "utf-8-sig")
-csv.field_size_limit(1 << 24)
+LONGEST_CELL = 1 << 24
+csv.field_size_limit(LONGEST_CELL)
 
 
 def decode(path: Path, encoding: str) -> str:
@@ -60,11 +66,7 @@ def _wrong_encoding(path: Path, line: int, what: str) -> InputFileError:
 
 def text_records(text: str, path: Path, source: SourceFile) -> list[Record]:
     """Split into records; a record's place is its row in a spreadsheet, blank lines included."""
-    quoting = csv.QUOTE_MINIMAL if source.quote else csv.QUOTE_NONE
-    reader = csv.reader(
-        io.StringIO(text, newline=""), delimiter=source.delimiter,
-        quotechar=source.quote or None, quoting=quoting, strict=True,
-    )  # fmt: skip
+    reader = record_reader(io.StringIO(text, newline=""), source)
     records: list[Record] = []
     opened = 1
     try:
@@ -78,3 +80,11 @@ def text_records(text: str, path: Path, source: SourceFile) -> list[Record]:
             do="Check quote in the mapping, or ask the clinic to mend this row.",
         ) from None
     return records
+
+
+def record_reader(lines: Iterable[str], source: SourceFile) -> "Reader":
+    """Make the strict reader of these lines; each comes with its line break."""
+    return csv.reader(
+        lines, delimiter=source.delimiter, quotechar=source.quote or None,
+        quoting=csv.QUOTE_MINIMAL if source.quote else csv.QUOTE_NONE, strict=True,
+    )  # fmt: skip
