@@ -30,7 +30,7 @@ def open_archive(handle: IO[bytes], where: str, limits: Limits) -> zipfile.ZipFi
     except BROKEN:
         raise InputFileError(
             where, "it cannot be read as the zip archive that it should be",
-            do="Save or export it again and send that file.",
+            do="Open it in its own program and save it again, or ask the clinic to send it again.",
         ) from None  # fmt: skip
     parts = archive.infolist()
     what = _refusal(parts, size=handle.seek(0, io.SEEK_END), limits=limits)

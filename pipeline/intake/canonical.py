@@ -11,6 +11,7 @@ from pipeline.intake.mapping import (
     SourceFile,
     TableMapping,
 )
+from pipeline.intake.received import ordinary_file
 from pipeline.intake.text_file import decode
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
 from shared.errors import InputFileError, MappingError, nearest
@@ -43,6 +44,7 @@ def canonical_mapping(folder: Path, codebook: tuple[Variable, ...]) -> ClinicMap
         )
     rows = [table for table in present if table != "clinics"]
     for table in present:
+        ordinary_file(folder, f"{table}.csv")
         _check_clinic(folder / f"{table}.csv", folder.name)
     return ClinicMapping(
         clinic_id=folder.name,

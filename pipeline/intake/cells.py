@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import polars as pl
 
 from pipeline.intake import grammar as read
+from pipeline.intake.broken import BROKEN, without_broken
 from pipeline.intake.cell_text import half_widths, meant_text
 from pipeline.intake.mapping import Grammar, Source
 from schemas.codebook import Variable
@@ -62,6 +63,7 @@ def _read_source(
     cells = pl.DataFrame({"raw": raw, "miss": miss, "t": text, "value": value})
     if source.half_step:
         cells = cells.with_columns(half_widths(text, source, grammar).alias("half"))
+    cells = without_broken(cells, source, variable=variable, grammar=grammar)
     return cells.select(_cell_columns(source, variable, rule, dated=_is_dated(value, variable)))
 
 
@@ -78,7 +80,8 @@ def _cell_columns(source: Source, variable: Variable, rule: str, *, dated: bool)
         "value": pl.lit(None) if dated else pl.col("value"),
         "raw": pl.col("raw"),
         "miss": pl.col("miss"),
-        "rule": pl.when(pl.col("miss").is_null() & ~understood).then(pl.lit(rule)),
+        "rule": pl.when(pl.col("miss").is_null() & ~understood)
+        .then(pl.when("broken").then(pl.lit(BROKEN)).otherwise(pl.lit(rule))),
         "note": pl.col("t").str.to_lowercase()
         .replace_strict(notes, default=None, return_dtype=pl.String),
         "col": pl.lit(" / ".join(source.columns)),

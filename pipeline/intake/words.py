@@ -27,6 +27,8 @@ SAYINGS: Mapping[str, tuple[str, str]] = {
     "M10": ("{note}", "Confirm it, or give the exact value."),
     "M11": ("No part of the mapping takes this row, so it is in no table.",
             "Correct the row, or tell the coordinator what kind of row it is."),
+    "M17": ('The cell in column "{column}" holds a spreadsheet error, or a formula without its '
+            'result.', "Mend the formula, or write the value itself."),
     "M14": ('Column "{column}" contradicts another row of the same stifle or animal.',
             "Correct the row that is wrong."),
 }  # fmt: skip
