@@ -1,13 +1,14 @@
 """One sheet of an OpenDocument spreadsheet (.ods) as text, streamed with the standard library."""
 
 import re
+import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import IO
 
 from pipeline.intake.archive import open_archive
 from pipeline.intake.grid import Cells, Grid, Span
-from pipeline.intake.limits import Limits
+from pipeline.intake.limits import MOST_BLANK_ROWS, Limits
 from pipeline.intake.markup import read_part
 from pipeline.intake.number_formats import number_text
 from pipeline.intake.workbook import chosen_sheet
@@ -33,13 +34,7 @@ def read_opendocument(handle: IO[bytes], sheet: str, *, where: str, limits: Limi
             where, "it is a zip archive but no OpenDocument spreadsheet",
             do="Open it in a spreadsheet program and save it again as .ods.",
         )  # fmt: skip
-    names: list[str] = []
-
-    def listed(tag: str, attributes: Mapping[str, str]) -> None:
-        if tag == "table":
-            names.append(attributes.get("table:name", ""))
-
-    read_part(archive, CONTENT, where=where, start=listed)
+    names = _sheet_names(archive, where)
     name = chosen_sheet(sheet, names, names, where=where)
     reader = TableReader(cells=Cells(where=f"{where}, sheet {name}", limits=limits), name=name)
     read_part(archive, CONTENT, where=where, start=reader.start, end=reader.end, text=reader.text)
@@ -50,6 +45,22 @@ def read_opendocument(handle: IO[bytes], sheet: str, *, where: str, limits: Limi
         hidden_columns=tuple(item for item in sorted(reader.hidden_columns) if item <= cells.width),
         merged=tuple(reader.merged),
     )  # fmt: skip
+
+
+def _sheet_names(archive: zipfile.ZipFile, where: str) -> list[str]:
+    names: list[str] = []
+    inside: list[str] = []
+
+    def start(tag: str, attributes: Mapping[str, str]) -> None:
+        if tag == "table" and "table" not in inside:
+            names.append(attributes.get("table:name", ""))
+        inside.append(tag)
+
+    def end(_: str) -> None:
+        inside.pop()
+
+    read_part(archive, CONTENT, where=where, start=start, end=end)
+    return names
 
 
 @dataclass(slots=True, kw_only=True)
@@ -149,6 +160,10 @@ class TableReader:
             self.filled += [(self.row, place, text) for place in range(column, last)]
 
     def _end_row(self) -> None:
+        if self.filled and self.row_repeats > MOST_BLANK_ROWS:
+            raise self.cells.refused(
+                self.row, self.filled[0][1], f"its row is repeated {self.row_repeats} times"
+            )
         for step in range(self.row_repeats if self.filled else 0):
             for row, column, text in self.filled:
                 self.cells.put(row + step, column, text)

@@ -30,15 +30,16 @@ def ordinary_file(folder: Path, name: str) -> Path:
         )  # fmt: skip
     if not os.path.lexists(path):
         raise InputFileError(str(path), "the file is not there", do=_instead(folder, name))
-    if not path.resolve().is_relative_to(folder.resolve()):
+    try:
+        inside = path.resolve().is_relative_to(folder.resolve())
+        found = path.stat()
+    except (OSError, RuntimeError):  # a link to nothing, or to itself
+        raise _not_opened(path) from None
+    if not inside:
         raise InputFileError(
             str(path), "it is a link to a file outside of the clinic's folder",
             do="Put the file itself there.",
         )  # fmt: skip
-    try:
-        found = path.stat()
-    except OSError:
-        raise _not_opened(path) from None
     if not stat.S_ISREG(found.st_mode):
         raise InputFileError(
             str(path), "it is no ordinary file", do="Put the exported file itself there."
