@@ -156,7 +156,8 @@ def _write_pages(done: "Run", out: Path, record: Record) -> None:
     assert done.curves is not None
     material = gather(
         done.results, done.curves, done.the_cohort.flow, study=done.study, codebook=done.codebook,
-        checked_counts=count_checked(done.checked), run_info=record.for_report(),
+        checked_counts=count_checked(done.checked, allowed=done.corrected.mapped.allowed),
+        run_info=record.for_report(),
     )  # fmt: skip
     with tempfile.TemporaryDirectory(prefix=".pages-", dir=out) as draft:
         for write_part in (write_report, write_clinic_pages, write_public):

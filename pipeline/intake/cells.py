@@ -10,10 +10,11 @@ from pipeline.intake.cell_text import half_widths, meant_text
 from pipeline.intake.mapping import Grammar, Source
 from schemas.codebook import Variable
 
+BORN = "(date of birth)"  # stands for a text that is kept nowhere
 # Beside each variable "x" the working frame keeps "raw:x", "miss:x", and so on.
 CELL_SCHEMA: Mapping[str, pl.DataType] = {
     "value": pl.String(),   # replaced by the variable's own type
-    "raw": pl.String(),     # text as received
+    "raw": pl.String(),     # text as received; of a date of birth only BORN, later the age
     "miss": pl.String(),    # why it is missing
     "rule": pl.String(),    # why it is not understood: M01 ..
     "note": pl.String(),    # what is said of an approximation
@@ -75,10 +76,11 @@ def _is_dated(value: pl.Series, variable: Variable) -> bool:
 def _cell_columns(source: Source, variable: Variable, rule: str, *, dated: bool) -> list[pl.Expr]:
     understood = pl.col("value").is_not_null()
     base = source.counted_from if variable.unit == "day" and not dated else None
+    kept = pl.lit(source.reads != "birth_date") | pl.col("miss").is_not_null()
     notes = dict(source.notes)
     made = {
         "value": pl.lit(None) if dated else pl.col("value"),
-        "raw": pl.col("raw"),
+        "raw": pl.when(kept).then("raw").otherwise(pl.lit(BORN)),
         "miss": pl.col("miss"),
         "rule": pl.when(pl.col("miss").is_null() & ~understood)
         .then(pl.when("broken").then(pl.lit(BROKEN)).otherwise(pl.lit(rule))),

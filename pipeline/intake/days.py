@@ -6,7 +6,7 @@ from dataclasses import replace
 import polars as pl
 
 from pipeline.intake.grammar import MONTH_DAYS
-from pipeline.intake.mapped import DATE_SCHEMA, Mapped
+from pipeline.intake.mapped import DATE_SCHEMA, RAW, Mapped
 from pipeline.intake.operations import index_operations
 from schemas.codebook import Variable
 
@@ -32,6 +32,7 @@ def count_days(
         lost = (pl.col(on).is_not_null() | given.is_not_null()) & value.is_null()
         changes += [
             value.cast(variable.dtype).alias(name),
+            _text(pl.col(RAW + name), pl.col(on), value, unit=variable.unit).alias(RAW + name),
             given.cast(pl.Int64).alias(f"given:{name}"),
             pl.when(lost).then(pl.lit(NO_SURGERY_DATE)).otherwise(f"rule:{name}")
             .alias(f"rule:{name}"),
@@ -107,17 +108,28 @@ def _recounted(
     )
     value = _counted(pl.col("on"), pl.col("days"), pl.col("counted_from"), unit=variable.unit)
     known = pl.col("on").is_not_null() | pl.col("days").is_not_null()
+    raw = RAW + variable.name
     return joined.with_columns(
         pl.when(known).then(value.cast(variable.dtype)).otherwise(variable.name)
-        .alias(variable.name)
+        .alias(variable.name),
+        _text(pl.col(raw), pl.col("on"), value, unit=variable.unit).alias(raw),
     ).select(rows.columns)  # fmt: skip
 
 
+def _text(raw: pl.Expr, on: pl.Expr, value: pl.Expr, *, unit: str) -> pl.Expr:
+    """Give the text to keep of a cell: of a date of birth only the age made from it."""
+    born = on.is_not_null() & value.is_not_null() & pl.lit(unit == "month")
+    return pl.when(born).then(value.cast(pl.Int64).cast(pl.String)).otherwise(raw)
+
+
 def _counted(on: pl.Expr, given: pl.Expr, base: pl.Expr, *, unit: str) -> pl.Expr:
-    """Count days after this stifle's surgery, or the age in months on that day."""
+    """Count days after this stifle's surgery, or the age in whole months on that day.
+
+    Nearer than a month, an age beside the date of surgery would give the date of birth away.
+    """
     this = pl.col("sulca:this")
     if unit == "month":
-        age = (this - on).dt.total_days() / MONTH_DAYS
+        age = ((this - on).dt.total_days() / MONTH_DAYS + 0.5).floor()
         return pl.when(on.is_not_null()).then(age).otherwise(given)
     start = pl.coalesce(
         pl.when(base == name).then(f"sulca:{name}") for name in OPERATION_DATES if name != "this"

@@ -41,6 +41,11 @@ SET_ASIDE_SCHEMA: Mapping[str, pl.DataType] = {
     "clinic_id": pl.String(), "file": pl.String(), "sheet": pl.String(), "row": pl.Int64(),
     "rule": pl.String(), "reason": pl.String(),
 }  # fmt: skip
+ALLOWED_SCHEMA: Mapping[str, pl.DataType] = {
+    "clinic_id": pl.String(), "column": pl.String(),
+    "kinds": pl.String(),         # what the column only looks like: "phone, transponder"
+    "because": pl.String(),
+}  # fmt: skip
 LEDGER_SCHEMA: Mapping[str, pl.DataType] = {
     "clinic_id": pl.String(), "file": pl.String(), "sheet": pl.String(),
     "source_rows": pl.Int64(), "mapped": pl.Int64(), "set_aside": pl.Int64(),
@@ -73,6 +78,8 @@ class Mapped:
     marks
         Values that are not simply what the cell of their row says: a nominal day, a side
         inherited from the only operated stifle, a value from another row, a derived one.
+    allowed
+        Columns that were read although they look like identifiers, and why.
     """
 
     tables: Mapping[str, pl.DataFrame]
@@ -83,3 +90,4 @@ class Mapped:
     ledger: pl.DataFrame
     dates: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=dict(DATE_SCHEMA)))
     marks: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=dict(MARK_SCHEMA)))
+    allowed: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=dict(ALLOWED_SCHEMA)))

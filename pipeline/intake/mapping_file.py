@@ -17,12 +17,13 @@ from pipeline.intake.mapping_source_file import read_source_file
 from pipeline.intake.mapping_table import read_table
 from pipeline.intake.mapping_words import checked_formats, tidy_word, typed_code
 from pipeline.intake.numbers import LATEST_EVENT
+from pipeline.intake.screen_patterns import KINDS
 from pipeline.intake.section import Section, known
 from schemas.codebook import CANONICAL_TABLES, Variable, by_name, of_table
 from shared.errors import MappingError
 
 DURATIONS = ("days", "weeks", "months", "years")
-IDENTIFIERS = ("name", "phone", "email", "address", "transponder")
+SHORTEST_REASON = 20  # letters: a reason that somebody else can judge
 
 
 def read_mapping(path: Path, codebook: tuple[Variable, ...]) -> ClinicMapping:
@@ -158,10 +159,19 @@ def _when_blank(part: Section, codebook: tuple[Variable, ...]) -> dict[str, dict
 
 
 def _allowed(part: Section) -> AllowedIdentifier:
-    allowed = AllowedIdentifier(
-        column=part.need("column", str, '"Case ID"'),
-        kinds=tuple(known(kind, IDENTIFIERS, part.where) for kind in part.texts("kinds")),
-        because=part.need("because", str, '"fifteen-digit case numbers of our own"'),
-    )
+    """Read one exception to screening: a column, the kinds it only looks like, and why."""
+    because = part.need("because", str, '"fifteen-digit case numbers of our own"').strip()
+    kinds = tuple(known(kind, KINDS, f"{part.where}, kinds") for kind in part.texts("kinds"))
+    if not kinds:
+        raise MappingError(
+            part.where, 'the key "kinds" is missing or empty',
+            do=f"Name what the column only looks like: {', '.join(KINDS)}.",
+        )  # fmt: skip
+    if len(because) < SHORTEST_REASON:
+        raise MappingError(
+            part.where, f'the reason under "because" is shorter than {SHORTEST_REASON} letters',
+            do="Say what the column holds and how you know; the report prints it.",
+        )  # fmt: skip
+    column = part.need("column", str, '"Case ID"')
     part.done()
-    return allowed
+    return AllowedIdentifier(column=column, kinds=kinds, because=because)

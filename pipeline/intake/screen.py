@@ -3,110 +3,93 @@
 Their text never reaches a finding, a log, a table or an error.
 """
 
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import polars as pl
 
-from pipeline.intake.mapping import AllowedIdentifier
+from pipeline.intake.mapping import ClinicMapping
+from pipeline.intake.screen_allowed import permitted
+from pipeline.intake.screen_cells import TEXT, kinds_in, of_names
+from pipeline.intake.screen_findings import cells_refused, column_refused, mostly_refused
+from pipeline.intake.screen_headers import header_kind, says_only_whose
+from pipeline.intake.screen_patterns import KINDS
 from pipeline.intake.sheet import ROW, Sheet
 from schemas.findings import findings
 
-# Words of headers, English, German, French, Spanish, looked for as whole words.
-HEADER_WORDS: Mapping[str, str] = {
-    "name": r"names?$|owners?|clients?|surname|family name|last name|first name|pet ?name|"
-            r"besitzer(in)?|halter(in)?|nachname|vorname|familienname|rufname|tiername|"
-            r"propri[ée]taire|d[ée]tenteur|nom|pr[ée]nom|nom du propri[ée]taire|"
-            r"propietari[oa]|due[ñn][oa]|apellidos?|nombre|titular",
-    "phone": r"phone|telephone|mobile|cell ?phone|tel|telefon|telefonnummer|handy|mobil|"
-             r"t[ée]l[ée]phone|t[ée]l|portable|tel[ée]fono|m[óo]vil",
-    "email": r"e ?mail|mail|correo|courriel",
-    "address": r"address|street|post ?code|postal code|zip|zip code|town|city|"
-               r"adresse|anschrift|stra(ß|ss)e|plz|postleitzahl|wohnort|"
-               r"rue|code postal|ville|domicilio|calle|c[óo]digo postal|direcci[óo]n",
-    "transponder": r"(micro)?chip( ?(no|nr|number|nummer|id))?|transponder|"
-                   r"transpondernummer|chipnummer|puce|n[úu]mero de chip",
-}  # fmt: skip
-CELL_PATTERNS: Mapping[str, str] = {
-    "email": r"[A-Za-z0-9._%+-]+@[A-Za-z0-9.-]+\.[A-Za-z]{2,}",
-    "transponder": r"\b(?:[0-9]{15}|[0-9]{3}(?:[ .-][0-9]{3}){4}|[0-9]{3}[ .-][0-9]{12})\b",
-    "phone": r"(?:\+|\b00)[1-9][0-9]{0,2}[ ()/.-]*[0-9](?:[ ()/.-]{0,2}[0-9]){6,}"
-             r"|(?:^|[^0-9/.-])\(?0[0-9]{2,4}\)?[ /-]{1,3}[0-9](?:[ -]?[0-9]){5,}"
-             r"|\(?\b[2-9][0-9]{2}\)?[ .-][0-9]{3}[ .-][0-9]{4}\b",
-    "address": r"(?i)\b[0-9]{1,4},? (?:rue|avenue|boulevard|chemin|place) \p{L}"
-               r"|\b\p{L}+(?:stra(?:ß|ss)e|str\.|weg|gasse|platz) [0-9]{1,4}\b"
-               r"|\b[0-9]{1,4} \p{L}+ (?:street|road|lane|avenue|drive|close)\b"
-               r"|\b(?:calle|avenida|plaza|c/) ?\p{L}[\p{L} ]*,? ?[0-9]{1,4}\b",
-}  # fmt: skip
-KINDS: Mapping[str, str] = {
-    "name": "the name of an owner or animal", "phone": "a telephone number",
-    "email": "an e-mail address", "address": "a postal address",
-    "transponder": "a transponder number",
-}  # fmt: skip
+FEWEST = 5  # cells with an identifier that make a column one of identifiers, if most have one
 
 
-def screen(
-    sheet: Sheet, clinic_id: str, allowed: Sequence[AllowedIdentifier]
-) -> tuple[Sheet, pl.DataFrame]:
+def screen(sheet: Sheet, mapping: ClinicMapping, source: str) -> tuple[Sheet, pl.DataFrame]:
     """Empty every cell and column that looks like a direct identifier, and say where.
+
+    Parameters
+    ----------
+    sheet
+        As read; `source` is the name of its [[file]] in the mapping.
 
     Returns
     -------
     tuple of Sheet and pl.DataFrame
-        The sheet without them; findings S01 (a cell) and S02 (a column), without their text.
+        The sheet without them; findings S01 (a cell), S02 (a column by its header) and S03 (a
+        column by its cells), without their text.
     """
-    permitted = {item.column: set(item.kinds or KINDS) for item in allowed}
-    rows, found = sheet.rows, [findings()]
-    for column in rows.columns:
-        if column == ROW:
-            continue
-        kind = header_kind(column)
-        if kind and kind not in permitted.get(column, ()):
-            found.append(_column_finding(sheet, clinic_id, column, kind))
-            rows = rows.with_columns(pl.lit(None, pl.String).alias(column))
-            continue
-        for kind, pattern in CELL_PATTERNS.items():
-            if kind in permitted.get(column, ()):
-                continue
-            hit = pl.col(column).str.contains(pattern).fill_null(value=False)
-            places = rows.filter(hit)[ROW].to_list()
-            if places:
-                found.append(_cell_findings(sheet, clinic_id, column, kind=kind, places=places))
-                rows = rows.with_columns(pl.when(~hit).then(column).alias(column))
+    sheet, named = _without_names_of_columns(sheet)
+    may_be = permitted(sheet, mapping, source)
+    announced = {
+        column: kind for column in sheet.rows.columns if column != ROW
+        if (kind := _announced(sheet, column)) and kind not in may_be.get(column, ())
+    }  # fmt: skip
+    refused = {**named, **{name: (kind,) for name, kind in announced.items()}}
+    open_columns = [name for name in sheet.rows.columns if name not in {ROW, *refused}]
+    seen = kinds_in(sheet.rows, open_columns)
+    found = [findings()]
+    found += [column_refused(sheet, mapping.clinic_id, *item) for item in refused.items()]
+    rows = _emptied(sheet.rows, list(refused))
+    for column in open_columns if seen.height else ():
+        places, whole = _places(rows, column, seen, may_be.get(column, frozenset()))
+        if whole:
+            found.append(mostly_refused(sheet, mapping.clinic_id, column, places))
+            rows = _emptied(rows, [column])
+        elif places.height:
+            found.append(cells_refused(sheet, mapping.clinic_id, column, places))
+            hit = pl.col(ROW).is_in(places[ROW].implode())
+            rows = rows.with_columns(pl.when(~hit).then(column).alias(column))
     return replace(sheet, rows=rows), pl.concat(found)
 
 
-def header_kind(header: str) -> str | None:
-    """Name the kind of identifier that a header announces, if any."""
-    words = re.sub(r"[_.:/()-]+", " ", header.strip().lower()).strip()
-    words = re.sub(r"^(?:n°|no|nr|numéro|número|number) (?:de |of )?", "", words)
-    for kind, pattern in HEADER_WORDS.items():
-        if re.fullmatch(rf"(?:{pattern})(?: (?:of|du|de la|del|des|name|id)\b.*)?", words):
-            return None if "lux" in words else kind
-    return None
+def _without_names_of_columns(sheet: Sheet) -> tuple[Sheet, Mapping[str, Sequence[str]]]:
+    """Take a header that is itself an identifier for what it is: a row of data, not a header."""
+    names = [name for name in sheet.rows.columns if name != ROW]
+    seen = kinds_in(pl.DataFrame({TEXT: names}, schema={TEXT: pl.String}), [TEXT])
+    if seen.is_empty():
+        return sheet, {}
+    held = {row[TEXT]: [kind for kind in KINDS if row[kind]] for row in seen.iter_rows(named=True)}
+    place = {name: f"(column {number})" for number, name in enumerate(sheet.header, start=1)}
+    other = {name: place.get(name, "(column)") for name in held}
+    header = tuple(other.get(name, name) for name in sheet.header)
+    renamed = replace(sheet, header=header, rows=sheet.rows.rename(other))
+    return renamed, {other[name]: kinds for name, kinds in held.items()}
 
 
-def _cell_findings(
-    sheet: Sheet, clinic_id: str, column: str, *, kind: str, places: Sequence[int]
-) -> pl.DataFrame:
-    return findings(
-        {
-            "rule": "S01", "action": "ask", "clinic_id": clinic_id, "file": sheet.file,
-            "sheet": sheet.sheet, "row": row, "column": column,
-            "says": f'The cell in column "{column}" looks like it holds {KINDS[kind]}; '
-                    "it was not read.",
-            "fix": "Remove it in your export and send the file again.",
-        }
-        for row in places
-    )  # fmt: skip
+def _announced(sheet: Sheet, column: str) -> str | None:
+    """Name the kind of identifier that a column's header tells, or its header and its cells."""
+    kind = header_kind(column)
+    if kind is None and says_only_whose(column) and of_names(sheet.rows[column]):
+        return "name"
+    return kind
 
 
-def _column_finding(sheet: Sheet, clinic_id: str, column: str, kind: str) -> pl.DataFrame:
-    return findings([{
-        "rule": "S02", "action": "ask", "clinic_id": clinic_id, "file": sheet.file,
-        "sheet": sheet.sheet, "column": column,
-        "says": f'The column "{column}" looks like it holds {KINDS[kind]}; it was not read.',
-        "fix": "Leave the column out of your export. If it holds something else, the coordinator "
-               "can allow it in the mapping under [[not_identifying]].",
-    }])  # fmt: skip
+def _places(
+    rows: pl.DataFrame, column: str, seen: pl.DataFrame, may_be: Collection[str]
+) -> tuple[pl.DataFrame, bool]:
+    """Give the rows whose cell holds an identifier with its kinds, and whether most cells do."""
+    kinds = [kind for kind in KINDS if kind not in may_be]
+    held = seen.filter(pl.any_horizontal(pl.lit(value=False), *kinds)).select(TEXT, *kinds)
+    cells = rows.select(ROW, pl.col(column).alias(TEXT)).drop_nulls(TEXT)
+    places = cells.join(held, on=TEXT, how="inner", maintain_order="left").drop(TEXT)
+    return places, places.height >= FEWEST and 2 * places.height > cells.height
+
+
+def _emptied(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
+    return rows.with_columns(pl.lit(None, pl.String).alias(name) for name in columns)

@@ -14,6 +14,7 @@ from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.mapping_file import read_mapping
 from pipeline.intake.read import read_file
 from pipeline.intake.screen import screen
+from pipeline.intake.screen_allowed import allowed_columns
 from pipeline.intake.sheet import Sheet
 from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version, read_codebook
 from schemas.codebook_history import changed_since
@@ -59,12 +60,15 @@ def read_clinic(folder: Path, clinic_id: str, codebook: Codebook) -> Mapped:
     found: list[pl.DataFrame] = [_other_version(mapping), _other_files(export, mapping)]
     sheets: dict[str, Sheet] = {}
     for source in mapping.files:
-        sheet, seen = screen(read_file(export, source), clinic_id, mapping.allowed)
+        sheet, seen = screen(read_file(export, source), mapping, source.name)
         sheets[source.name] = sheet
         found.append(seen)
     found.append(other_parts(sheets, mapping))
     mapped = map_clinic(sheets, mapping, codebook)
-    return replace(mapped, findings=pl.concat([*found, mapped.findings]))
+    return replace(
+        mapped, findings=pl.concat([*found, mapped.findings]),
+        allowed=allowed_columns(mapping, sheets.values()),
+    )  # fmt: skip
 
 
 def clinic_mapping(folder: Path, clinic_id: str, codebook: Codebook) -> ClinicMapping:
@@ -87,6 +91,7 @@ def together(clinics: Sequence[Mapped]) -> Mapped:
         ledger=pl.concat([item.ledger for item in clinics]),
         dates=pl.concat([item.dates for item in clinics]),
         marks=pl.concat([item.marks for item in clinics]),
+        allowed=pl.concat([item.allowed for item in clinics]),
     )  # fmt: skip
 
 

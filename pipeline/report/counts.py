@@ -5,6 +5,8 @@ from typing import Protocol
 
 import polars as pl
 
+from pipeline.intake.screen_findings import RULES
+
 OPEN_ACTIONS = ("stop", "hold", "derive", "ask")
 
 
@@ -37,6 +39,10 @@ class CheckedCounts:
         Number of findings per clinic_id and variable (n), most first.
     holds
         Number of held stifles per clinic_id and target (n).
+    refused
+        Number of findings of screening per clinic_id and rule (n).
+    allowed
+        Columns read although they look like identifiers: clinic_id, column, kinds, because.
     """
 
     ledger: pl.DataFrame
@@ -44,9 +50,11 @@ class CheckedCounts:
     findings: pl.DataFrame
     asked: pl.DataFrame
     holds: pl.DataFrame
+    refused: pl.DataFrame
+    allowed: pl.DataFrame
 
 
-def count_checked(checked: CheckResult) -> CheckedCounts:
+def count_checked(checked: CheckResult, *, allowed: pl.DataFrame) -> CheckedCounts:
     """Count what the report shows of the checks; every frame is sorted."""
     asked = checked.findings.filter(pl.col("action").is_in(OPEN_ACTIONS))
     return CheckedCounts(
@@ -65,6 +73,10 @@ def count_checked(checked: CheckResult) -> CheckedCounts:
         holds=checked.holds.unique(["clinic_id", "local_stifle", "target"]).group_by(
             "clinic_id", "target"
         ).agg(n=pl.len().cast(pl.Int64)).sort("clinic_id", "target"),
+        refused=checked.findings.filter(pl.col("rule").is_in(list(RULES))).group_by(
+            "clinic_id", "rule"
+        ).agg(n=pl.len().cast(pl.Int64)).sort("clinic_id", "rule"),
+        allowed=allowed.sort("clinic_id", "column"),
     )  # fmt: skip
 
 

@@ -56,7 +56,8 @@ def public_material(material: Material) -> Material:
         counts=CheckedCounts(
             ledger=nothing.ledger.clear(), ledger_rows=nothing.ledger_rows.clear(),
             findings=nothing.findings.clear(), asked=nothing.asked.clear(),
-            holds=nothing.holds.clear(),
+            holds=nothing.holds.clear(), refused=nothing.refused.clear(),
+            allowed=nothing.allowed.clear(),
         ),
     )  # fmt: skip
 

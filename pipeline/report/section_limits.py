@@ -11,6 +11,7 @@ from pipeline.report.labels import small
 from pipeline.report.material import Material
 from pipeline.report.rows import distinct, number, of
 from pipeline.report.section_arms import exposures_of
+from pipeline.report.section_screening import screening_part
 from pipeline.report.text import count_of, estimate_and_interval, fixed, whole
 from shared.estimate import Estimate
 
@@ -23,6 +24,7 @@ def limits_section(material: Material) -> Section:
         ("Technique was chosen by a hand", _hands(material)),
         ("What was written down is not what was", _measurement(material)),
         ("Some outcomes wait for an answer", _held(material)),
+        *screening_part(material),
     )
     blocks: list[Markup] = [
         paragraph(

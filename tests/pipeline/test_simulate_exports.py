@@ -59,6 +59,9 @@ def _copy_mappings(folder: Path) -> None:
             (folder / "mappings" / path.name).write_bytes(path.read_bytes())
 
 
+BY_BIRTHDAY = "north"  # sends dates of birth
+
+
 @pytest.mark.parametrize("clinic", CLINIC_IDS)
 @pytest.mark.parametrize("table", TABLES)
 def test_clean_exports_read_back_as_the_rows_they_were_made_of(
@@ -74,6 +77,8 @@ def test_clean_exports_read_back_as_the_rows_they_were_made_of(
     assert len(exported) >= len(key)
     for name in exported:
         there, back = pl.col(name), pl.col(f"read:{name}")
+        if name == "age_months" and clinic == BY_BIRTHDAY:
+            there = (there + 0.5).floor()  # nearer, an age would give the date of birth away
         same = (there - back).abs() < 1e-6 if made[name].dtype.is_float() else there == back
         differ = both.filter(~(same.fill_null(value=False) | (there.is_null() & back.is_null())))
         assert differ.is_empty(), differ.select(*key, name, f"read:{name}").head(3)

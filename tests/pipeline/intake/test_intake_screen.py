@@ -6,7 +6,9 @@ import polars as pl
 import pytest
 
 from pipeline.intake.mapped import Mapped
-from pipeline.intake.screen import KINDS, header_kind
+from pipeline.intake.screen_headers import header_kind
+from pipeline.intake.screen_patterns import KINDS
+from shared.errors import MappingError
 
 MAPPING = """
 [[file]]
@@ -19,6 +21,11 @@ from = "cases"
 local_animal = "Case"
 side = { column = "Limb", codes = { L = "left" } }
 surgery_date = "Op"
+"""
+EXCEPTION = """[[not_identifying]]
+column = "Case"
+kinds = ["transponder"]
+because = "case numbers of our own, fifteen digits"
 """
 Read = Callable[[dict[str, str], str], Mapped]
 
@@ -49,7 +56,7 @@ def test_a_cell_with_an_identifier_is_not_read(map_export: Read, kind: str, text
     found = mapped.findings.filter(rule="S01")
     assert found.select("row", "column", "value", "action").rows() == [(3, "Note", "", "ask")]
     assert text not in everything(mapped)
-    assert KINDS[kind] in found["says"][0]
+    assert KINDS[kind].says in found["says"][0]
 
 
 def test_an_identifier_in_a_mapped_column_stops_the_row_without_its_text(map_export: Read) -> None:
@@ -97,13 +104,37 @@ def test_dates_sizes_and_codes_are_no_identifiers(map_export: Read, text: str) -
 
 
 def test_a_declared_exception_is_narrow(map_export: Read) -> None:
-    allowed = MAPPING + (
-        '[[not_identifying]]\ncolumn = "Case"\nkinds = ["transponder"]\nbecause = "own numbers"\n'
-    )
+    allowed = MAPPING + EXCEPTION
     export = "Case,Limb,Op,Note\n276098106123456,L,2021-03-04,276098106123456\n"
     mapped = map_export({"cases.csv": export}, allowed)
     assert mapped.tables["animals"]["local_animal"].to_list() == ["276098106123456"]
     assert mapped.findings.select("rule", "column").rows() == [("S01", "Note")]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('kinds = ["transponder"]\n', "", '"kinds" is missing'),
+        ('kinds = ["transponder"]', "kinds = []", '"kinds" is missing'),
+        ('"transponder"', '"chip"', '"chip" is not known'),
+        ("case numbers of our own, fifteen digits", "own numbers", "shorter than 20 letters"),
+        ('"Case"', '"Cases"', 'there is no column "Cases"'),
+    ],
+)
+def test_an_exception_needs_its_kinds_a_reason_and_a_column(
+    map_export: Read, old: str, new: str, message: str
+) -> None:
+    with pytest.raises(MappingError, match=message):
+        map_export({"cases.csv": "Case,Limb,Op,Note\nA1,L,2021-03-04,\n"},
+                   MAPPING + EXCEPTION.replace(old, new))  # fmt: skip
+
+
+def test_an_exception_is_told_to_the_report(map_export: Read) -> None:
+    export = "Case,Limb,Op,Note\n276098106123456,L,2021-03-04,\n"
+    mapped = map_export({"cases.csv": export}, MAPPING + EXCEPTION)
+    assert mapped.allowed.rows() == [
+        ("clinic", "Case", "transponder", "case numbers of our own, fifteen digits")
+    ]
 
 
 def test_screening_leaves_the_account_of_rows_whole(map_export: Read) -> None:

@@ -31,6 +31,10 @@ PLAN = Path(__file__).parent / "study.toml"
 ARMS = ("wedge_recession", "block_recession")
 CLINICS = ("harbour", "lake", "north", "plateau", "valley")
 DAYS = (91.0, 183.0, 365.0)
+ALLOWED = pl.DataFrame(
+    [{"clinic_id": "north", "column": "Chip <no>", "kinds": "transponder, phone",
+      "because": "Numbers of our own: fifteen digits, never a chip."}]
+)  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +64,7 @@ def given(tmp_path_factory: pytest.TempPathFactory) -> SimpleNamespace:
         flow=cohort.flow,
         study=study,
         codebook=codebook,
-        checked_counts=count_checked(_checked()),
+        checked_counts=count_checked(_checked(), allowed=ALLOWED),
         run_info={
             "versions": {"python": "3.11.0", "sulca": "0.1.0"},
             "fingerprints": {"study.toml": "ab" * 32},
