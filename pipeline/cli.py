@@ -69,6 +69,10 @@ app.command(
 app.command("answers", epilog="Example: sulca answers my-study north-filled.xlsx")(
     cli_clinics.answers_command
 )
+app.command(
+    "trace",
+    epilog="Example: sulca trace my-study --stifle north:A-0104:left --variable relux_day",
+)(cli_clinics.trace_command)
 
 
 @app.command("run", epilog="Example: sulca run my-study")

@@ -87,3 +87,20 @@ def answers_command(
         day = (on or datetime.now().astimezone()).date()
         taken = take_answers(done, path, clinic=clinic, who=who, on=day)
     finish(answers_summary(taken, folder), quiet=quiet, as_json=as_json)
+
+
+def trace_command(
+    folder: StudyFolder,
+    stifle: Annotated[str, typer.Option("--stifle", help="A stifle_id of the cohort.")],
+    variable: Annotated[str, typer.Option("--variable", help="A column of the cohort.")],
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Show the cells of the exports behind one value of the cohort, and what became of them."""
+    from pipeline.run import cohort_study
+    from pipeline.trace import trace
+    from pipeline.trace_text import trace_json, trace_text
+
+    with Progress("Tracing", quiet=quiet or as_json) as on_step:
+        found = trace(cohort_study(folder, on_step), stifle, variable)
+    typer.echo(trace_json(found) if as_json else trace_text(found))

@@ -129,6 +129,11 @@ def checked_study(folder: Path, on_step: Step) -> Run:
     return Run(study=study, codebook=codebook, corrected=corrected, checked=checked, linked=linked)
 
 
+def cohort_study(folder: Path, on_step: Step) -> Run:
+    """Run a study up to its cohort; nothing is written."""
+    return _with_cohort(checked_study(folder, on_step), on_step)
+
+
 def _with_cohort(done: Run, on_step: Step) -> Run:
     on_step("building the cohort")
     return replace(done, cohort=build_cohort(done.linked, done.study))
