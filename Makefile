@@ -6,7 +6,7 @@ STAMP := $(VENV)/.installed
 DEV_STAMP := $(VENV)/.installed-dev
 PIP := $(BIN)/python -m pip --disable-pip-version-check install -q
 
-.PHONY: codebook demo test lint wheel bench oracles lock clean
+.PHONY: codebook rules demo test lint wheel bench oracles lock clean
 
 demo: $(STAMP)
 	$(BIN)/sulca demo demo-study
@@ -62,3 +62,7 @@ clean:
 # After a change of shared/codebook/*.csv: keep its declarations under their new version.
 codebook: $(DEV_STAMP)
 	$(BIN)/python -m schemas.keep_codebook
+
+# The list of all rules in docs/rules.md.
+rules: $(DEV_STAMP)
+	$(BIN)/python -m schemas.keep_rule_list

@@ -18,6 +18,7 @@ from pipeline.checks.derive import (
 from pipeline.checks.evaluate import Hit
 from pipeline.checks.holds import empty_held, holds_of_hits, holds_of_intake, holds_of_stopped
 from pipeline.checks.judge import Known, judge, still_asked
+from pipeline.checks.patterns import what_data_show
 from pipeline.checks.rows import complete
 from pipeline.checks.stop import stop_rows
 from pipeline.checks.words import Headers
@@ -102,6 +103,7 @@ def check(
     sure = empty_held(sure, more_hits)
     tables = add_reluxations(sure, join_tables(sure))
     marks = marks_of_planned(mapped.marks, more_hits, known.day_kinds, sure["rechecks"])
+    shown = what_data_show(tables, codebook, columns=mapped.columns)
     fates = pl.concat([fates_first, fates_stop])
     ledger, tests = count_files(mapped.ledger, made, fates)
     accepted = _through_the_gate(tables, codebook)
@@ -115,7 +117,7 @@ def check(
             accepted["stifles"],
         ),
         findings=still_asked(
-            pl.concat([mapped.findings, told_first, told, told_more]), confirmed, closed
+            pl.concat([mapped.findings, told_first, told, told_more, shown]), confirmed, closed
         ).sort(ORDER, nulls_last=False, maintain_order=True),
         missing=mapped.missing, set_aside=pl.concat([mapped.set_aside, tests]), ledger=ledger,
         ledger_rows=count_rows(made, accepted, fates),

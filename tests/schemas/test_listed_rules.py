@@ -3,9 +3,9 @@
 import re
 
 from schemas.codebook import read_codebook
+from schemas.keep_rule_list import PLACE, rule_list
 from schemas.rules.every import LISTED, NOT_MADE, RULES
 from schemas.rules.measurements import USUAL
-from schemas.rules.procedures import TTT_ONLY
 
 SHORT = {"aldfa": "aldfa_deg", "femoral_varus": "femoral_varus_deg", "q_angle": "q_angle_deg",
          "tibial_plateau_angle": "tibial_plateau_angle_deg"}  # fmt: skip
@@ -52,6 +52,5 @@ def test_usual_ranges_of_measures_are_those_of_the_codebook() -> None:
     assert set(USUAL) <= set(declared["measurements", "measure"].codes)
 
 
-def test_fields_of_a_transposition_are_declared() -> None:
-    declared = {item.name for item in read_codebook() if item.table == "procedures"}
-    assert set(TTT_ONLY) <= declared
+def test_the_page_of_rules_is_that_of_the_rules() -> None:
+    assert PLACE.read_text("utf-8") == rule_list(), "run `make rules`"
