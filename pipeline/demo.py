@@ -3,8 +3,10 @@
 from importlib.resources import as_file, files
 from pathlib import Path
 
+from pipeline.intake.mapping_schema import SCHEMA_FILE, schema_text
+from schemas.codebook import read_codebook
 from shared.errors import InputFileError
-from shared.files import write_bytes
+from shared.files import write_bytes, write_text
 
 PARTS = ("study.toml", "corrections.csv", "mappings", "exports")
 
@@ -25,6 +27,7 @@ def write_demo_study(folder: Path) -> None:
         for part in PARTS:
             for path in _files(source / part):
                 write_bytes(folder / path.relative_to(source), path.read_bytes())
+    write_text(folder / "mappings" / SCHEMA_FILE, schema_text(read_codebook()))
 
 
 def _is_demo(folder: Path, source: Path) -> bool:

@@ -37,8 +37,13 @@ def study_inputs(folder: Path) -> tuple[Path, ...]:
     for name in INPUTS:
         path = folder / name
         inside = path.rglob("*") if path.is_dir() else (path,)
-        found += [item for item in inside if item.is_file() and not item.name.startswith(".")]
+        found += [item for item in inside if item.is_file() and not _is_no_input(item.name)]
     return tuple(sorted(item.relative_to(folder) for item in found))
+
+
+def _is_no_input(name: str) -> bool:
+    """Tell files that no stage reads: hidden ones, and the schema that editors read."""
+    return name.startswith(".") or name.endswith(".schema.json")
 
 
 def fingerprints(folder: Path, names: Iterable[Path]) -> dict[str, str]:

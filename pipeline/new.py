@@ -6,6 +6,7 @@ from pathlib import Path
 from string import Template
 
 from pipeline.corrections_file import COLUMNS
+from pipeline.intake.mapping_schema import SCHEMA_FILE, schema_text
 from schemas.codebook import CANONICAL_TABLES, codebook_version, read_codebook
 from schemas.dictionary import dictionary, template
 from shared.errors import InputFileError
@@ -46,6 +47,7 @@ def _contents() -> dict[str, str]:
         "study.toml": Template(skeleton).substitute(codebook_version=codebook_version(codebook)),
         "exports/README.md": _read(files("pipeline") / "templates" / "new" / "exports.md"),
         f"mappings/{EXAMPLE}.example": example,
+        f"mappings/{SCHEMA_FILE}": schema_text(codebook),
         "corrections.csv": ",".join(COLUMNS) + "\n",
     }
     for table in CANONICAL_TABLES:

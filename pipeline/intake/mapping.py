@@ -13,9 +13,12 @@ ClinicMapping          the whole file mappings/<clinic>.toml
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from schemas.codebook import CANONICAL_TABLES
+
 # Formats whose cells have types: real numbers and dates come in one fixed form.
 TYPED_FORMATS = ("xlsx", "ods", "parquet", "jsonl")
 MISSING_REASONS = ("not_recorded", "not_applicable", "not_examined", "not_yet_due")
+MADE_TABLES = CANONICAL_TABLES[1:]  # the clinic's own row comes from its facts
 OPERATIONS = ("this", "first", "last", "left", "right")
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.intake.mapping import (
+    MADE_TABLES,
     MISSING_REASONS,
     TYPED_FORMATS,
     AllowedIdentifier,
@@ -19,7 +20,7 @@ from pipeline.intake.mapping_words import checked_formats, tidy_word, typed_code
 from pipeline.intake.numbers import LATEST_EVENT
 from pipeline.intake.screen_patterns import KINDS
 from pipeline.intake.section import Section, known
-from schemas.codebook import CANONICAL_TABLES, Variable, by_name, of_table
+from schemas.codebook import Variable, by_name, of_table
 from shared.errors import MappingError
 
 DURATIONS = ("days", "weeks", "months", "years")
@@ -146,7 +147,7 @@ def _facts(part: Section, codebook: tuple[Variable, ...]) -> dict[str, str]:
 def _when_blank(part: Section, codebook: tuple[Variable, ...]) -> dict[str, dict[str, str]]:
     rules: dict[str, dict[str, str]] = {}
     for table in part.content:
-        known(table, CANONICAL_TABLES, part.where)
+        known(table, MADE_TABLES, part.where)
         inner = part.section(table)
         variables = by_name(of_table(codebook, table))
         rules[table] = {

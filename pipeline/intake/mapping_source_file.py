@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from pipeline.intake.mapping import TYPED_FORMATS, SetAside, SourceFile
-from pipeline.intake.mapping_words import read_condition
+from pipeline.intake.mapping_words import read_condition, read_conditions
 from pipeline.intake.section import Section
 from shared.errors import MappingError
 
@@ -74,4 +74,4 @@ def _set_aside(part: Section) -> SetAside:
     nested = part.sections("when")
     condition = () if nested else (read_condition(part),)
     part.done()
-    return SetAside(when=condition or tuple(read_condition(item) for item in nested), reason=reason)
+    return SetAside(when=condition or read_conditions(nested), reason=reason)

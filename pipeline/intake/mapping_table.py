@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable, Mapping
 
-from pipeline.intake.mapping import Block, Pieces, TableMapping
+from pipeline.intake.mapping import MADE_TABLES, Block, Pieces, TableMapping
 from pipeline.intake.mapping_lists import read_settings, read_word_list
 from pipeline.intake.mapping_source import read_sources
-from pipeline.intake.mapping_words import checked_pattern, read_condition
+from pipeline.intake.mapping_words import checked_pattern, read_conditions
 from pipeline.intake.section import Section, as_text_table, known
-from schemas.codebook import CANONICAL_TABLES, Variable, by_name
+from schemas.codebook import Variable, by_name
 from shared.errors import MappingError
 
 KEY_COLUMNS = ("local_animal", "local_stifle", "side")
@@ -26,7 +26,7 @@ def read_table(
         raise MappingError(
             part.where, 'one of the keys "make" and "fills" is wanted', do='Add make = ["stifles"].'
         )
-    tables = tuple(known(name, CANONICAL_TABLES, part.where) for name in makes or fills)
+    tables = tuple(known(name, MADE_TABLES, part.where) for name in makes or fills)
     variables = _variables(codebook, tables)
     columns = part.section("columns")
     lists = tuple(read_word_list(item, variables) for item in part.sections("list"))
@@ -34,7 +34,7 @@ def read_table(
         tables=tables,
         source=known(part.need("from", str, '"stifles"'), files, f"{part.where}, from"),
         fills=bool(fills),
-        where=tuple(read_condition(item) for item in part.sections("where")),
+        where=read_conditions(part.sections("where")),
         blocks=tuple(block for item in part.sections("block") for block in _blocks(item, variables))
         or (Block(),),
         pieces=_pieces(part.section("pieces")) if "pieces" in part.content else None,

@@ -1,7 +1,7 @@
 """Words of a mapping that the codebook knows: codes, units, patterns, conditions."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import polars as pl
 
@@ -21,7 +21,8 @@ def read_condition(part: Section) -> Condition:
     """Read { column = "Event", is = ["OP"] } and its variants."""
     column = part.need("column", str, '"Event"')
     wanted, refused = part.texts("is"), part.texts("is_not")
-    filled = part.take("filled", bool, False) if "filled" in part.content else None
+    filled = part.take("filled", bool, False)
+    filled = filled if "filled" in part.content else None
     condition = Condition(
         column=column, texts=tuple(tidy_word(text) for text in wanted or refused),
         pattern=checked_pattern(part.take("matches", str, ""), part.where),
@@ -32,6 +33,15 @@ def read_condition(part: Section) -> Condition:
             part.where, "the condition says nothing", do="Add is, is_not, matches or filled."
         )
     return condition
+
+
+def read_conditions(parts: Iterable[Section]) -> tuple[Condition, ...]:
+    """Read conditions that must all hold."""
+    conditions: list[Condition] = []
+    for part in parts:
+        conditions.append(read_condition(part))
+        part.done()
+    return tuple(conditions)
 
 
 def tidy_word(text: str) -> str:

@@ -85,7 +85,7 @@ def known(name: str, choices: Iterable[str], where: str) -> str:
     """Give the name if it is one of the choices."""
     listed = list(choices)
     if name not in listed:
-        raise MappingError(where, f'"{name}" is not known', do=nearest(name, listed))
+        raise MappingError(where, f'"{name}" is not known', do=nearest(name, filter(None, listed)))
     return name
 
 
