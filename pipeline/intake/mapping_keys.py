@@ -6,16 +6,16 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from pipeline.intake.mapping import MADE_TABLES, MISSING_REASONS, OPERATIONS
-from pipeline.intake.mapping_file import IDENTIFIERS
 from pipeline.intake.mapping_source import READERS
 from pipeline.intake.mapping_source_file import FORMATS
+from pipeline.intake.screen_patterns import KINDS
 
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "missing_reasons": MISSING_REASONS,
     "operations": OPERATIONS,
     "readers": tuple(filter(None, READERS)),
     "formats": FORMATS,
-    "identifiers": IDENTIFIERS,
+    "identifiers": tuple(KINDS),
     "made_tables": MADE_TABLES,
     "hidden_rows": ("refuse", "read", "set_aside"),
     "hidden_columns": ("refuse", "read", "ignore"),

@@ -42,7 +42,8 @@ path = "cases.csv"
 set_aside = [{ @set_aside@ column = "Case", reason = "test record"@set_aside_is@ }]
 [[not_identifying]]
 column = "Case"
-because = "own numbers"
+because = "case numbers of fifteen digits of our own"
+@not_identifying_kinds@
 @not_identifying@
 [[table]]
 make = "procedures"
@@ -72,6 +73,8 @@ def written(section: str, key: str) -> str:
     for other in ("set_aside", "condition"):
         says = section == other and key.split(" ")[0] in ("is", "is_not", "matches", "filled")
         marked = marked.replace(f"@{other}_is@", "" if says else ', is = "OP"')
+    kinds = "" if key.startswith("kinds =") else 'kinds = ["transponder"]'
+    marked = marked.replace("@not_identifying_kinds@", kinds)
     return re.sub("@[a-z_]+@", "", marked)
 
 
