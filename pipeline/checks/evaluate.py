@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from schemas.rules.joined import select_columns
 from schemas.rules.rule import Frames, Rule
 
 NO_DETAIL = pl.lit("").alias("detail")
@@ -44,7 +45,8 @@ def _within_rows(rules: list[Rule], table: str, frames: Frames) -> dict[int, pl.
         for place, rule in enumerate(rules)
         if rule.table == table and isinstance(rule.broken, pl.Expr)
     }
-    judged = frames[table].select(
+    named = [name for broken in expressions.values() for name in broken.meta.root_names()]
+    judged = select_columns(frames, table, ["row_id", *named]).select(
         "row_id",
         *(broken.fill_null(value=False).alias(str(place)) for place, broken in expressions.items()),
     )
@@ -60,7 +62,7 @@ def _across(rule: Rule, frames: Frames) -> pl.DataFrame:
     assert not isinstance(rule.broken, pl.Expr)
     found = rule.broken(frames)
     detail = pl.col("detail") if "detail" in found.columns else NO_DETAIL
-    order = frames[rule.table].select("row_id").with_row_index("place")
+    order = select_columns(frames, rule.table, ["row_id"]).with_row_index("place")
     return (
         found.select("row_id", detail)
         .unique("row_id", keep="first", maintain_order=True)

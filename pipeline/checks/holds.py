@@ -63,15 +63,16 @@ def holds_of_intake(found: pl.DataFrame, tables: Frames) -> pl.DataFrame:
     """List what cells that intake did not understand make unknown."""
     listed = [pl.DataFrame(schema=dict(HOLD_SCHEMA))]
     held = found.filter(pl.col("action") == "hold", pl.col("row_id") != "")
-    for row in held.iter_rows(named=True):
-        rows = tables[row["table"]].filter(pl.col("row_id") == row["row_id"])
-        named = [item.strip() for item in row["holds"].split(",") if item.strip()]
-        targets = [target for name in named or [row["variable"]]
-                   for target in unknown_when_held(row["table"], name)]  # fmt: skip
+    alike = ["table", "holds", "variable", "rule"]
+    for (table, holds, variable, rule), cells in held.group_by(alike, maintain_order=True):
+        rows = tables[str(table)].join(cells, on="row_id", how="semi", maintain_order="left")
+        named = [item.strip() for item in str(holds).split(",") if item.strip()]
+        targets = [target for name in named or [str(variable)]
+                   for target in unknown_when_held(str(table), name)]  # fmt: skip
         stifles = _stifles_of(rows, tables)
         listed.append(
             stifles.join(pl.DataFrame({"target": targets}), how="cross")
-            .select(*STIFLE, "target", pl.lit(row["rule"]).alias("rule"))
+            .select(*STIFLE, "target", pl.lit(rule).alias("rule"))
         )  # fmt: skip
     return pl.concat(listed)
 

@@ -55,24 +55,25 @@ def judge(rules: Iterable[Rule], tables: Frames, known: Known
 
 def one_question_a_cell(hits: Sequence[Hit]) -> tuple[Hit, ...]:
     """Leave out a codebook check where a rule asks about the same cell at least as strongly."""
-    asked: dict[tuple[str, str], dict[str, int]] = {}
+    asked: dict[tuple[str, str], list[Hit]] = {}
     for hit in hits:
         if not hit.rule.id.startswith("C"):
-            cells = asked.setdefault((hit.rule.table, hit.rule.shows[0]), {})
-            strength = STRENGTH[hit.rule.action]
-            for row_id in hit.rows["row_id"]:
-                cells[row_id] = max(strength, cells.get(row_id, 0))
+            asked.setdefault(_cell(hit), []).append(hit)
     left: list[Hit] = []
     for hit in hits:
-        cells = asked.get((hit.rule.table, hit.rule.shows[0]), {})
         rows = hit.rows
-        if hit.rule.id.startswith("C") and cells:
+        if hit.rule.id.startswith("C"):
             strength = STRENGTH[hit.rule.action]
-            stronger = [row_id for row_id, other in cells.items() if other >= strength]
-            rows = rows.filter(~pl.col("row_id").is_in(stronger))
+            for other in asked.get(_cell(hit), ()):
+                if STRENGTH[other.rule.action] >= strength:
+                    rows = rows.join(other.rows, on="row_id", how="anti", maintain_order="left")
         if rows.height:
             left.append(Hit(rule=hit.rule, rows=rows))
     return tuple(left)
+
+
+def _cell(hit: Hit) -> tuple[str, str]:
+    return hit.rule.table, hit.rule.shows[0]
 
 
 def _unconfirmed(hit: Hit, found: pl.DataFrame, tables: Frames, confirmed: frozenset[str]

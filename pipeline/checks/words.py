@@ -9,7 +9,8 @@ from pipeline.checks.evaluate import Hit
 from pipeline.intake.mapped import RAW
 from schemas.codebook import Variable
 from schemas.findings import FINDING_SCHEMA, findings, query_id
-from schemas.rules.rule import KEY_IN_WORDS, Frames
+from schemas.rules.joined import select_columns
+from schemas.rules.rule import KEY_IN_WORDS, Frames, Rule
 
 BEFORE_NUMBER = {
     "recheck_day": "day ", "complication_no": "event ", "revision_no": "revision ",
@@ -79,7 +80,7 @@ def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, headers: Headers,
              variables: Variables) -> pl.DataFrame:  # fmt: skip
     rule = hit.rule
     asked = rule.shows[0]
-    frame = frames[rule.table]
+    frame = select_columns(frames, rule.table, _told(rule))
     raw = tables[rule.table]
     text = pl.col(RAW + asked) if RAW + asked in raw.columns else pl.lit(None, pl.String)
     value = pl.coalesce(text, pl.col(asked).cast(pl.String), pl.lit("")).alias("text_of_cell")
@@ -97,6 +98,13 @@ def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, headers: Headers,
     )  # fmt: skip
     headed = _with_header(rows, headers)
     return _once(headed, rule.once) if rule.once else headed.select(*FINDING_SCHEMA)
+
+
+def _told(rule: Rule) -> list[str]:
+    """Name the columns that words are made of."""
+    key = KEY_IN_WORDS[rule.table]
+    stifle = ["local_stifle", *(f"stifles.{name}" for name in key)]
+    return ["row_id", *ADDRESS, *key, *stifle, *rule.shows]
 
 
 def _space(name: str) -> pl.Expr:

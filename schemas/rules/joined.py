@@ -1,6 +1,6 @@
 """Each table with the columns of the clinic, animal, stifle and procedure its rows belong to."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 import polars as pl
 
@@ -9,44 +9,111 @@ from schemas.rules.conditions import ONE_ROW_OF
 from schemas.rules.rule import Frames
 
 ANIMAL = KEYS["animals"]
-STIFLE = KEYS["stifles"]
 RAW = "raw:"
 
 
-def join_tables(tables: Frames) -> dict[str, pl.DataFrame]:
+def join_tables(tables: Frames) -> "Joined":
     """Put beside each row the columns of the rows it belongs to, named ``table.column``.
 
     The animals' frame has the columns of its stifles as lists. Raw texts are left out.
     """
-    plain = {name: _without_raw(frame) for name, frame in tables.items()}
-    frames: dict[str, pl.DataFrame] = {}
-    for name, frame in plain.items():
-        joined = frame
-        for other in ONE_ROW_OF.get(name, ()):
-            joined = _join(joined, plain, other, of_child="local_animal" not in frame.columns)
-        frames[name] = joined
-    frames["animals"] = _with_stifle_lists(frames["animals"], plain["stifles"])
-    return frames
+    return Joined(tables)
 
 
-def _join(frame: pl.DataFrame, plain: Mapping[str, pl.DataFrame], other: str, *, of_child: bool
-          ) -> pl.DataFrame:  # fmt: skip
-    on = KEYS[other]
-    left_on = [f"stifles.{name}" if of_child and name == "local_animal" else name for name in on]
-    right = plain[other].unique(on, keep="first", maintain_order=True)
-    return frame.join(
-        right.rename({name: f"{other}.{name}" for name in right.columns}),
-        left_on=left_on, right_on=[f"{other}.{name}" for name in on],
-        how="left", maintain_order="left",
-    )  # fmt: skip
+def select_columns(frames: Frames, table: str, names: Iterable[str]) -> pl.DataFrame:
+    """Give columns of a joined frame, those that it has; nothing else is joined for them."""
+    if isinstance(frames, Joined):
+        return frames.columns_of(table, names)
+    return frames[table].select(name for name in names if name in frames[table].columns)
 
 
-def _with_stifle_lists(animals: pl.DataFrame, stifles: pl.DataFrame) -> pl.DataFrame:
-    others = [name for name in stifles.columns if name not in ANIMAL]
-    lists = stifles.group_by(ANIMAL, maintain_order=True).agg(
-        pl.col(name).alias(f"stifles.{name}") for name in others
-    )
-    return animals.join(lists, on=ANIMAL, how="left", maintain_order="left")
+class Joined(Mapping[str, pl.DataFrame]):
+    """Joined frames, each made when it is asked for the first time."""
+
+    def __init__(self, tables: Frames, beside: Frames | None = None) -> None:
+        self._plain = {name: _without_raw(frame) for name, frame in tables.items()}
+        self._made: dict[str, pl.DataFrame] = dict(beside or {})
+        self._places: dict[str, dict[str, pl.Series]] = {}
+        self._rows: dict[str, pl.DataFrame] = {}
+
+    def __or__(self, others: Frames) -> "Joined":
+        """Add frames that stand by themselves."""
+        return Joined(self._plain, self._made | dict(others))
+
+    def __getitem__(self, table: str) -> pl.DataFrame:
+        if table not in self._made:
+            self._made[table] = self._with(table, self._other_columns(table))
+        return self._made[table]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(dict.fromkeys([*self._plain, *self._made]))
+
+    def __len__(self) -> int:
+        return len(list(iter(self)))
+
+    def columns_of(self, table: str, names: Iterable[str]) -> pl.DataFrame:
+        """Give these columns of a joined frame, without joining the others."""
+        wanted = list(dict.fromkeys(names))
+        if table in self._made:
+            return self._made[table].select(
+                name for name in wanted if name in self._made[table].columns
+            )
+        there = {*self._plain[table].columns, *self._other_columns(table)}
+        found = [name for name in wanted if name in there]
+        beside = [name for name in found if "." in name]
+        return self._with(table, beside).select(found)
+
+    def _other_columns(self, table: str) -> list[str]:
+        names = [
+            f"{other}.{name}"
+            for other in ONE_ROW_OF.get(table, ())
+            for name in self._plain[other].columns if name not in KEYS[other]
+        ]  # fmt: skip
+        if table == "animals":
+            names += [f"stifles.{name}" for name in self._plain["stifles"].columns
+                      if name not in ANIMAL]  # fmt: skip
+        return names
+
+    def _with(self, table: str, names: Iterable[str]) -> pl.DataFrame:
+        """Put the named columns of other tables beside a table."""
+        frame, wanted = self._plain[table], [name.partition(".") for name in names]
+        for other in ONE_ROW_OF.get(table, ()):
+            columns = [name for place, _, name in wanted if place == other]
+            if columns:
+                place = self._places_of(table)[other]
+                beside = self._one_a_key(other).select(pl.col(columns).gather(place))
+                frame = frame.hstack(beside.rename({name: f"{other}.{name}" for name in columns}))
+        lists = [name for place, _, name in wanted if place == "stifles"]
+        return self._with_lists(frame, lists) if table == "animals" and lists else frame
+
+    def _places_of(self, table: str) -> dict[str, pl.Series]:
+        """Find for each row of a table the row of each other table that it belongs to."""
+        if table not in self._places:
+            frame, found = self._plain[table], dict[str, pl.Series]()
+            for other in ONE_ROW_OF.get(table, ()):
+                keys = frame.select(name for name in KEYS[other] if name in frame.columns)
+                if other == "animals" and "local_animal" not in frame.columns:
+                    animal = self._one_a_key("stifles")["local_animal"]
+                    keys = keys.with_columns(animal.gather(found["stifles"]))
+                rows = self._one_a_key(other).select(KEYS[other]).with_row_index("sulca:place")
+                found[other] = keys.join(
+                    rows, on=KEYS[other], how="left", maintain_order="left"
+                )["sulca:place"]  # fmt: skip
+            self._places[table] = found
+        return self._places[table]
+
+    def _one_a_key(self, table: str) -> pl.DataFrame:
+        if table not in self._rows:
+            self._rows[table] = self._plain[table].unique(
+                KEYS[table], keep="first", maintain_order=True
+            )
+        return self._rows[table]
+
+    def _with_lists(self, animals: pl.DataFrame, names: Iterable[str]) -> pl.DataFrame:
+        lists = self._plain["stifles"].group_by(ANIMAL, maintain_order=True).agg(
+            pl.col(name).alias(f"stifles.{name}") for name in names
+        )  # fmt: skip
+        return animals.join(lists, on=ANIMAL, how="left", maintain_order="left")
 
 
 def _without_raw(frame: pl.DataFrame) -> pl.DataFrame:
