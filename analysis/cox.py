@@ -13,6 +13,7 @@ from analysis.cox_diagnostics import PHTest, proportional_hazards_test
 from analysis.cox_result import CoxFit
 from analysis.cox_rows import CoxRows, checked_rows
 from analysis.cox_variance import robust_score_test, sandwich_covariances
+from analysis.fit_concerns import event_concerns
 from analysis.kernels.cox import CoxBatch, CoxData, Ties, fit_cox_batch, prepare_cox
 from analysis.kernels.cox_likelihood import (
     RiskSums,
@@ -33,8 +34,6 @@ __all__ = [
     "proportional_hazards_test",
 ]
 
-FEW_EVENTS_PER_PARAMETER = 10
-FEW_CLUSTERS = 40
 STILL_MOVING = 1e-4  # a last step, in standard deviations of a term, of an estimate that runs away
 
 
@@ -175,7 +174,7 @@ def _fit(
         else float("nan"),
         n=len(rows.time), events=events, clusters=clusters, ties=ties,
         converged=True, iterations=batch.iterations, separated=separated, redundant=(),
-        concerns=_concerns(events, terms, clusters, separated), rows=rows, data=data,
+        concerns=event_concerns(events, terms, clusters, separated), rows=rows, data=data,
     )  # fmt: skip
 
 
@@ -201,20 +200,6 @@ def _square_root_of_gram(x: FloatArray) -> FloatArray:
     """Give a small matrix with the same inner products of columns as `x`."""
     values, vectors = np.linalg.eigh(x.T @ x)
     return np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T
-
-
-def _concerns(
-    events: int, terms: int, clusters: int | None, separated: tuple[str, ...]
-) -> tuple[str, ...]:
-    return tuple(
-        code
-        for code, holds in (
-            ("separation", bool(separated)),
-            ("few_events_per_parameter", terms > 0 and events / terms < FEW_EVENTS_PER_PARAMETER),
-            ("few_clusters", clusters is not None and clusters < FEW_CLUSTERS),
-        )
-        if holds
-    )
 
 
 def _no_fit(

@@ -1,4 +1,4 @@
-"""Why a fit of a binary outcome gives no number, or a number to be careful with."""
+"""Why a fit gives no number, or a number to be careful with."""
 
 from analysis.arrays import FloatArray
 from analysis.rank import Redundant
@@ -15,6 +15,23 @@ def sparse_concerns(events: int, n: int, n_terms: int, clusters: int | None) -> 
     return tuple(
         code
         for code, holds in (
+            ("few_events_per_parameter", few_events),
+            ("few_clusters", few_clusters),
+        )
+        if holds
+    )
+
+
+def event_concerns(
+    events: int, n_terms: int, clusters: int | None, separated: tuple[str, ...]
+) -> tuple[str, ...]:
+    """Give the concerns of a model of times: separation in time, few events, few clusters."""
+    few_events = n_terms > 0 and events / n_terms < FEW_EVENTS_PER_PARAMETER
+    few_clusters = clusters is not None and clusters < FEW_CLUSTERS
+    return tuple(
+        code
+        for code, holds in (
+            ("separation", bool(separated)),
             ("few_events_per_parameter", few_events),
             ("few_clusters", few_clusters),
         )

@@ -17,9 +17,11 @@ from pipeline.plan_values import (
 )
 from shared.errors import PlanError, nearest
 
-MODELS = ("cox", "logistic", "cumulative_incidence", "kaplan_meier", "log_rank", "risks")
+MODELS = (
+    "cox", "logistic", "cumulative_incidence", "fine_gray", "kaplan_meier", "log_rank", "risks",
+)  # fmt: skip
 LATER = (
-    "fine_gray", "parametric_survival", "interval_censored", "mixed_logistic", "gee_logistic",
+    "parametric_survival", "interval_censored", "mixed_logistic", "gee_logistic",
     "conditional_logistic", "frailty", "restricted_mean",
 )  # fmt: skip
 CHOICES: Mapping[str, tuple[str, ...]] = {
@@ -37,6 +39,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
 ADJUSTMENTS = ("crude", "adjusted", "standardised")
 VERSIONS: Mapping[str, tuple[str, ...]] = {
     "cox": ADJUSTMENTS, "logistic": ADJUSTMENTS, "cumulative_incidence": ("crude", "standardised"),
+    "fine_gray": ("crude", "adjusted"),
 }  # fmt: skip
 
 COMMON = frozenset({
@@ -53,6 +56,8 @@ USES: Mapping[str, frozenset[str]] = {
        "seed", "resamples"},
     "cumulative_incidence": COMMON | TIMED
     | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "resamples", "weights"},
+    "fine_gray": (COMMON | TIMED | {"adjust_for", "adjustments", "spline", "per", "ties"})
+    - {"entry"},
     "kaplan_meier": COMMON | TIMED | {"horizon", "interval"},
     "log_rank": COMMON | TIMED | {"strata", "test", "rho", "gamma"},
     "risks": COMMON | {"outcome", "horizon"},
@@ -61,6 +66,7 @@ NEEDS: Mapping[str, tuple[str, ...]] = {
     "cox": ("time", "event"),
     "logistic": ("outcome",),
     "cumulative_incidence": ("time", "event", "horizon"),
+    "fine_gray": ("time", "event", "event_of_interest"),
     "kaplan_meier": ("time", "event"),
     "log_rank": ("time", "event", "exposure"),
     "risks": ("outcome",),
@@ -118,6 +124,10 @@ def _refuse_model(place: str, values: Mapping[str, Any]) -> None:
             place, "multiple imputation is not yet part of this version",
             do='Use missing = "complete_cases".',
         )  # fmt: skip
+    if values.get("ties") == "exact" and model == "fine_gray":
+        raise PlanError(
+            place, 'the model "fine_gray" has no exact ties', do='Use ties = "efron" or "breslow".'
+        )
     if values.get("ties") == "exact" and values.get("estimator") == "penalised":
         raise PlanError(
             place, 'ties = "exact" cannot be used with estimator = "penalised"',

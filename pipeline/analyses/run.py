@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 import polars as pl
 
 from pipeline.analyses.cox import fit_cox_analysis
+from pipeline.analyses.fine_gray import fit_fine_gray_analysis
 from pipeline.analyses.fitted import Fitted
 from pipeline.analyses.incidence import fit_cumulative_incidence
 from pipeline.analyses.kaplan_meier import fit_kaplan_meier
@@ -19,6 +20,7 @@ FITS: Mapping[str, Callable[[pl.DataFrame, Analysis], Fitted]] = {
     "cox": fit_cox_analysis,
     "logistic": fit_logistic_analysis,
     "cumulative_incidence": fit_cumulative_incidence,
+    "fine_gray": fit_fine_gray_analysis,
     "kaplan_meier": fit_kaplan_meier,
     "log_rank": fit_log_rank,
     "risks": fit_risks,
