@@ -45,15 +45,16 @@ def set_limits(limits: Limits) -> None:
         import resource
     except ImportError:  # Windows: the parent's clock and the readers' own counts must do
         return
+    memory, seconds = limits.memory_mb * MEGABYTE, limits.cpu_seconds
     wanted = (
-        (resource.RLIMIT_AS, limits.memory_mb * MEGABYTE),
-        (resource.RLIMIT_CPU, limits.cpu_seconds),
-        (resource.RLIMIT_FSIZE, 0),
-        (resource.RLIMIT_CORE, 0),
+        (resource.RLIMIT_AS, (memory, memory)),
+        (resource.RLIMIT_CPU, (seconds, seconds + 1)),  # the first ends it, and says why
+        (resource.RLIMIT_FSIZE, (0, 0)),
+        (resource.RLIMIT_CORE, (0, 0)),
     )
-    for kind, value in wanted:
+    for kind, values in wanted:
         with suppress(ValueError, OSError):  # macOS knows no limit of memory
-            resource.setrlimit(kind, (value, value))
+            resource.setrlimit(kind, values)
 
 
 def _answer(handle: IO[bytes], request: Mapping[str, Any], limits: Limits) -> Answer:

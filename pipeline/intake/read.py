@@ -1,8 +1,10 @@
 """Read a clinic's file as text, exactly as declared; nothing is guessed.
 
 A text file is read as it stands, in this process: its cells are its bytes, so it takes memory in
-proportion to its size, which is limited, and nothing in it can unfold. Everything else (workbooks,
-OpenDocument, Parquet, JSON lines, archives) is read behind walls.
+proportion to its size, which is limited, and nothing in it can unfold. The fast reader sees only
+lines of which the standard library has settled that they have one reading; should it stumble, the
+standard library reads them. Everything else (workbooks, OpenDocument, Parquet, JSON lines,
+archives) is read behind walls.
 """
 
 import io
@@ -67,10 +69,13 @@ def _text_sheet(path: Path, source: SourceFile, limits: Limits) -> Sheet:
 
 
 def _split_text(text: str, path: Path, source: SourceFile) -> Sheet:
-    sheet = quick_sheet(
-        text, source, header_row=last_header_row(source),
-        lay_out_head=lambda head: _laid_out(head, path, source),
-    )  # fmt: skip
+    try:
+        sheet = quick_sheet(
+            text, source, header_row=last_header_row(source),
+            lay_out_head=lambda head: _laid_out(head, path, source),
+        )  # fmt: skip
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
+        sheet = None
     return sheet or _laid_out(text_records(text, path, source), path, source)
 
 
