@@ -19,6 +19,7 @@ def summary_of(done: "Run", *, until: str) -> Summary:
     counts: dict[str, int | str] = {**_rows(done), **_queries(done)}
     folder = done.study.folder
     written: dict[str, Path] = {"queries to clinics": folder / "out" / "queries"}
+    written["re-identification"] = folder / "out" / "reidentification.html"
     if done.cohort is not None:
         counts |= _cohort(done)
         written["cohort"] = folder / "out" / "cohort.csv"

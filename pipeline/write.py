@@ -17,11 +17,13 @@ from pipeline.plan import parse_analyses
 from pipeline.queries import write_queries
 from pipeline.record import Record
 from pipeline.refit import refit_scripts
+from pipeline.reidentification import measure
 from pipeline.report.clinic_pages import write_clinic_pages
 from pipeline.report.counts import count_checked
 from pipeline.report.material import gather
 from pipeline.report.pages import write_report
 from pipeline.report.public import write_public
+from pipeline.report.reidentification_page import write_reidentification
 from schemas.codebook import of_table
 from shared.estimate import Estimate
 from shared.files import write_bytes, write_csv, write_parquet, write_text
@@ -49,6 +51,8 @@ def write_run(
     out = done.study.folder / "out"
     _write_queries(done, out / "queries", record, previous)
     _write_tables(done, out / "tables")
+    measured = measure(done.linked.tables, k=done.study.privacy.small_cell)
+    write_reidentification(out, measured, title=done.study.title)
     if done.cohort is None:
         return
     _write_cohort(done, out)

@@ -10,6 +10,7 @@ import pytest
 
 EXPECTED = (
     "queries", "tables/stifles.parquet", "tables/missing.parquet", "study.duckdb",
+    "reidentification.html", "reidentification.csv", "reidentification_cells.csv",
     "cohort.parquet", "cohort.csv", "cohort_dictionary.csv", "flow.json", "results.parquet",
     "results.csv", "curves.parquet", "refit", "report/index.html", "report/figures", "clinics",
     "public", "run.json",
