@@ -12,6 +12,7 @@ from pipeline.flow_counts import flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
 from pipeline.intake.mapped import ADDRESS
 from pipeline.link import Linked
+from pipeline.near_matches import UNDECIDED
 from pipeline.sql import make_macro, open_database, run_sql
 from pipeline.study import Study
 from shared.errors import NobodyLeftError
@@ -224,7 +225,7 @@ def _counts(table: pl.DataFrame, linked: Linked) -> dict[str, int]:
         "implant_at_risk": included["implant_state"].count(),
         "relux_held": int(included["relux_held"].sum()),
         "implant_held": int(included["implant_held"].sum()),
-        "near_matches": linked.near_matches.height,
+        "near_matches": linked.near_matches.filter(pl.col("decision") == UNDECIDED).height,
     }
 
 

@@ -1,6 +1,6 @@
 """One animal over clinics, one joint over operations: accepted tables get the study's own keys."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import polars as pl
@@ -8,6 +8,8 @@ import polars as pl
 from pipeline.checks.words import query_ids
 from pipeline.intake.mapped import MARK_SCHEMA
 from pipeline.link_findings import link_findings
+from pipeline.near_matches import DAYS as NEAR_DAYS
+from pipeline.near_matches import Decision, near_match_list, with_declared
 from pipeline.sql import open_database, run_sql
 
 # Days that are counted from the reporting clinic's own operation on the joint.
@@ -37,7 +39,8 @@ class Linked:
     holds
         What is unknown until answered: stifle_id, target, rule.
     near_matches
-        Pairs of rows that may be one animal, for a person to decide.
+        Pairs of rows that may be one animal (``LIST_SCHEMA``), for a person to decide; and what
+        was decided.
     findings
         Questions and holds that linking raises.
     n_reported_twice
@@ -59,6 +62,7 @@ def link(
     marks: pl.DataFrame | None = None,
     confirmed: frozenset[str] = frozenset(),
     closed: frozenset[str] = frozenset(),
+    decisions: Sequence[Decision] = (),
 ) -> Linked:
     """Join animals over clinics and operations over joints.
 
@@ -75,9 +79,12 @@ def link(
         and an animal on which clinics differed is held no more once all of them did.
     closed
         Ids of questions answered with "cannot be found": not asked again, held as before.
+    decisions
+        What a person declared of two codes: only then are they one animal without a token.
     """
     marks = pl.DataFrame(schema=dict(MARK_SCHEMA)) if marks is None else marks
-    with open_database(tables) as connection:
+    declared = {**tables, "animals": with_declared(tables["animals"], decisions)}
+    with open_database(declared) as connection:
         animal_ids = run_sql(connection, "animal_ids")
         run_sql(connection, "joint_rows")
         rows = run_sql(connection, "operations")
@@ -88,7 +95,7 @@ def link(
         connection.register("followed_revisions", followed["revisions"])
         later = run_sql(connection, "later_operations")
         stifles = run_sql(connection, "index_stifles")
-        near = run_sql(connection, "near_matches")
+        near = run_sql(connection, "near_matches", {"days": NEAR_DAYS})
         contradictions = run_sql(connection, "contradictory_links")
     made = {
         "clinics": tables["clinics"],
@@ -104,7 +111,7 @@ def link(
         tables=made,
         operations=_operations(rows, later),
         holds=pl.concat([_with_stifle(holds, rows), _own_holds(asked, rows)]).unique().sort(HOLD),
-        near_matches=near,
+        near_matches=near_match_list(near, tables, decisions),
         findings=asked.filter(~query_ids(asked).is_in(sorted(closed))),
         n_reported_twice=rows.filter(pl.col("kind") == "reported_twice").height,
     )  # fmt: skip

@@ -17,7 +17,7 @@ LIBRARIES = (
     "polars", "pandera", "duckdb", "pyarrow", "numpy", "scipy", "statsmodels", "lifelines",
     "matplotlib", "jinja2", "fastexcel", "xlsxwriter",
 )  # fmt: skip
-INPUTS = ("study.toml", "corrections.csv", "codebook", "mappings", "exports")
+INPUTS = ("study.toml", "corrections.csv", "same_animal.csv", "codebook", "mappings", "exports")
 STAGES = ("check", "cohort", "analyse", "compare", "report")
 # What may differ between two runs of the same inputs (design: run.json and the DuckDB cache).
 NOT_COMPARED = ("run.json", "study.duckdb")

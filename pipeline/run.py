@@ -18,6 +18,7 @@ from pipeline.descriptives import describe, precision_rows
 from pipeline.intake.study_intake import read_study as read_exports
 from pipeline.link import Linked, link
 from pipeline.manifest import STAGES, read_manifest
+from pipeline.near_matches import read_decisions
 from pipeline.plan import parse_analyses
 from pipeline.record import run_record
 from pipeline.study import Study, read_study
@@ -125,7 +126,10 @@ def checked_study(folder: Path, on_step: Step) -> Run:
     corrected = correct(mapped, read_corrections(folder / "corrections.csv", codebook), codebook)
     answered = {"confirmed": corrected.confirmed, "closed": corrected.closed}
     checked = check(corrected.mapped, codebook, **answered)
-    linked = link(checked.tables, checked.holds, marks=checked.marks, **answered)
+    decisions = read_decisions(folder / "same_animal.csv")
+    linked = link(
+        checked.tables, checked.holds, marks=checked.marks, decisions=decisions, **answered
+    )
     return Run(study=study, codebook=codebook, corrected=corrected, checked=checked, linked=linked)
 
 

@@ -121,6 +121,7 @@ def _write_tables(done: "Run", folder: Path) -> None:
     write_parquet(folder / "set_aside.parquet", checked.set_aside)
     write_parquet(folder / "holds.parquet", checked.holds)
     write_parquet(folder / "findings.parquet", done.findings)
+    write_csv(folder.parent / "near_matches.csv", done.linked.near_matches)
     write_csv(folder / "rows_per_file.csv", checked.ledger)
     write_csv(folder / "rows_per_table.csv", checked.ledger_rows)
 
