@@ -19,6 +19,7 @@ from pipeline.intake.number_formats import BUILT_IN, format_kind
 from pipeline.intake.workbook_sheet import SheetReader, truth, unescaped
 from shared.errors import InputFileError, nearest
 
+FIRST_SHEET = "\x00"  # no sheet can be called so: the first that can be seen is meant
 OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"
 
 
@@ -62,10 +63,10 @@ def read_workbook(handle: IO[bytes], sheet: str, *, where: str, limits: Limits) 
 
 
 def chosen_sheet(wanted: str, names: list[str], visible: list[str], *, where: str) -> str:
-    """Give the sheet that the mapping names, or the only one that can be seen."""
+    """Give the sheet that the mapping names, the only one that can be seen, or the first."""
     if wanted in names:
         return wanted
-    if not wanted and len(visible) == 1:
+    if visible and (wanted == FIRST_SHEET or (not wanted and len(visible) == 1)):
         return visible[0]
     if not wanted:
         raise InputFileError(
