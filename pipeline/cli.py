@@ -61,6 +61,9 @@ def new_command(
     finish(summary, quiet=quiet, as_json=as_json)
 
 
+app.command("map", epilog="Example: sulca map exports/east/*.csv --clinic east --out my-study")(
+    cli_clinics.map_command
+)
 app.command("contract", epilog="Example: sulca contract my-study")(cli_clinics.contract_command)
 app.command(
     "mask",

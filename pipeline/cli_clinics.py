@@ -104,3 +104,19 @@ def trace_command(
     with Progress("Tracing", quiet=quiet or as_json) as on_step:
         found = trace(cohort_study(folder, on_step), stifle, variable)
     typer.echo(trace_json(found) if as_json else trace_text(found))
+
+
+def map_command(
+    files: Annotated[list[Path], typer.Argument(help="The files of the clinic's export.")],
+    clinic: Annotated[str, typer.Option("--clinic", help="The clinic's code.")],
+    out: Annotated[Path, typer.Option("--out", help="The study folder, or any other.")],
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Draft a clinic's mapping from its export; nothing runs until a person settled the guesses."""
+    from pipeline.draft.command import draft_mapping
+
+    with Progress("Drafting", quiet=quiet or as_json) as on_step:
+        on_step(f"{len(files)} files")
+        summary = draft_mapping(files, clinic, out)
+    finish(summary, quiet=quiet, as_json=as_json)

@@ -1,0 +1,1 @@
+"""Draft a clinic's mapping from its export: guesses with evidence, for a person to settle."""

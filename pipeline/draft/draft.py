@@ -1,0 +1,170 @@
+"""Draft a clinic's mapping: read its files, guess, and gather what a person must settle."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.draft.codes import missing_reason
+from pipeline.draft.columns import Meaning, best_language
+from pipeline.draft.dates import WORKBOOK, DateForm, guess_dates
+from pipeline.draft.header import Grid, lay_out
+from pipeline.draft.numbers import guess_marks
+from pipeline.draft.raw import read_raw
+from pipeline.draft.readings import Tongue
+from pipeline.draft.rows_made import RowsMade, rows_made
+from pipeline.draft.tables import SheetDraft, draft_sheet
+from pipeline.draft.vocabulary import meant, read_vocabulary
+from pipeline.intake.grammar import read_dates
+from pipeline.intake.mapping import Grammar
+from schemas.codebook import CANONICAL_TABLES, Variable, by_name
+
+_KINDS = ("animals", "stifles", "procedures", "rechecks", "complications", "revisions")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Aside:
+    """Rows that look like a total or a test: column, text, how many, why."""
+
+    column: str
+    text: str
+    n: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """Everything that is drafted of one clinic."""
+
+    clinic_id: str
+    tongue: Tongue
+    sheets: tuple[SheetDraft, ...]
+    made: tuple[RowsMade, ...]
+    dates: tuple[DateForm, ...]
+    missing: Mapping[str, tuple[str, int]]  # word -> reason, cells
+    durations: Mapping[str, str]  # word -> unit
+    gauges: tuple[str, ...]
+    aside: Mapping[str, tuple[Aside, ...]]  # sheet -> rows
+    operated: tuple[date, date] | None
+    latest: date | None
+    lacking: tuple[Variable, ...]
+
+
+def draft_clinic(paths: Sequence[Path], clinic_id: str, codebook: Sequence[Variable]) -> Draft:
+    """Draft the mapping of one clinic from the files of its export.
+
+    Raises
+    ------
+    InputFileError
+        If a file cannot be read, or no row of it looks like a header.
+    """
+    grids = _grids(paths)
+    vocabulary = read_vocabulary()
+    language = best_language([item.header for grid in grids for item in grid.columns], vocabulary)
+    marks = guess_marks(
+        (text for grid in grids for item in grid.columns for text in item.counts),
+        typed=all(grid.raw.typed for grid in grids), language=language,
+    )  # fmt: skip
+    variables = by_name(item for item in codebook if item.table in _KINDS)
+    tongue = Tongue(language=language, marks=marks, vocabulary=vocabulary, variables=variables)
+    sheets = tuple(draft_sheet(grid, tongue) for grid in grids)
+    made = tuple(
+        rows_made(table, sheet.tables[0], tongue) for sheet in sheets for table in sheet.tables
+    )
+    meanings = [item for sheet in sheets for table in sheet.tables
+                for item in (*table.meanings, *table.instead)]  # fmt: skip
+    dated = [item for item in meanings if item.reading.how in ("date", "birth_date")]
+    texts = (text for item in dated for text in item.counts.elements())
+    forms = tuple(guess_dates(texts, vocabulary, language))
+    return Draft(
+        clinic_id=clinic_id, tongue=tongue, sheets=sheets, made=made, dates=forms,
+        missing=_missing(meanings, language), durations=_durations(meanings),
+        gauges=_gauges(meanings),
+        aside={sheet.grid.name: _aside(sheet.grid, tongue) for sheet in sheets},
+        operated=_span(meanings, forms, ("surgery_date",)), latest=_latest(meanings, forms),
+        lacking=_lacking(codebook, made),
+    )  # fmt: skip
+
+
+def _grids(paths: Sequence[Path]) -> list[Grid]:
+    grids: list[Grid] = []
+    names: Counter[str] = Counter()
+    for path in paths:
+        for raw in read_raw(path):
+            name = (raw.sheet or path.name.split(".")[0]).strip()
+            names[name] += 1
+            grids.append(lay_out(raw, name if names[name] == 1 else f"{name} {names[name]}"))
+    return grids
+
+
+def _missing(meanings: Sequence[Meaning], language: str) -> dict[str, tuple[str, int]]:
+    """Gather the words for a missing value; one that is a code anywhere is left out."""
+    found: dict[str, tuple[str, int]] = {}
+    codes: set[str] = set()
+    for item in meanings:
+        facts = item.reading.facts
+        codes |= {guess.text.casefold() for guess in item.reading.codes if guess.code}
+        codes |= {fact.text.casefold() for fact in (facts.items if facts else ()) if fact.told}
+        for text, n in item.counts.items():
+            if reason := missing_reason(text, language):
+                found[text] = (reason, found.get(text, ("", 0))[1] + n)
+    return {text: found[text] for text in sorted(found) if text.casefold() not in codes}
+
+
+def _durations(meanings: Sequence[Meaning]) -> dict[str, str]:
+    words = {word.lower(): unit for item in meanings for word, unit in
+             item.reading.durations.items()}  # fmt: skip
+    return dict(sorted(words.items(), key=lambda pair: (pair[1], pair[0])))
+
+
+def _gauges(meanings: Sequence[Meaning]) -> tuple[str, ...]:
+    texts = {text for item in meanings if item.reading.unit and item.reading.unit.unit == "gauge"
+             for text in item.counts if text.isdecimal()}  # fmt: skip
+    return tuple(sorted(texts, key=int, reverse=True))
+
+
+def _aside(grid: Grid, tongue: Tongue) -> tuple[Aside, ...]:
+    """Find rows with a word for totals or tests in them."""
+    found: list[Aside] = []
+    for column in grid.columns:
+        if column.identifier:
+            continue
+        for text, n in sorted(column.counts.items()):
+            word = meant(text, tongue.vocabulary.aside, tongue.language)
+            if word and n <= max(3, 0.02 * grid.n_rows):
+                found.append(Aside(column=column.header, text=text, n=n, reason=word.meaning))
+    return tuple(found)
+
+
+def _span(
+    meanings: Sequence[Meaning], forms: Sequence[DateForm], names: Sequence[str]
+) -> tuple[date, date] | None:
+    texts = [text for item in meanings if item.reading.variable in names for text in item.counts]
+    months = {name: number for form in forms for name, number in form.months.items()}
+    workbook = any(WORKBOOK.fullmatch(text) for text in texts)
+    grammar = Grammar(date_formats=tuple(form.form for form in forms), months=months,
+                      workbook=workbook)  # fmt: skip
+    days = read_dates(pl.Series(texts, dtype=pl.String), grammar, grammar.date_formats)
+    known = sorted(day for day in days.drop_nulls().to_list() if day.year >= 1990)
+    return (known[0], known[-1]) if known else None
+
+
+def _latest(meanings: Sequence[Meaning], forms: Sequence[DateForm]) -> date | None:
+    names = {item.reading.variable for item in meanings if item.reading.how == "date"}
+    span = _span(meanings, forms, sorted(names))
+    return span[1] if span else None
+
+
+def _lacking(codebook: Sequence[Variable], made: Sequence[RowsMade]) -> tuple[Variable, ...]:
+    """List the variables of the tables made that no column gives, core ones first."""
+    tables = {name for item in made for name in item.make}
+    given = {line.variable for item in made for line in item.lines}
+    given |= {name for item in made for drafted in item.lists for name in drafted.variables}
+    given |= {"side", "clinic_id", "local_stifle", "complication_no", "revision_no", "link_token"}
+    order = {name: place for place, name in enumerate(CANONICAL_TABLES)}
+    left = [item for item in codebook if item.table in tables and item.name not in given]
+    return tuple(sorted(left, key=lambda item: (
+        item.core not in ("yes", "key"), item.required == "no", order[item.table])))  # fmt: skip

@@ -1,0 +1,181 @@
+"""Which row holds the column names, and the columns below it."""
+
+import re
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline.draft.dialect import Guess
+from pipeline.draft.raw import RawSheet
+from pipeline.draft.vocabulary import meant, read_vocabulary
+from pipeline.intake.header import join_header, last_header_row
+from pipeline.intake.mapping import SourceFile
+from pipeline.intake.screen_cells import TEXT, kinds_in, of_names
+from pipeline.intake.screen_headers import header_kind, says_only_whose
+from pipeline.intake.screen_patterns import KINDS
+from pipeline.intake.sheet import Record
+from shared.errors import InputFileError
+
+_LOOK_AT = 20
+_NUMBER = re.compile(r"[-+]?[\d.,/: -]*\d[\d.,/: -]*")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One column: its header, its cells row by row (None = blank), and what must not be shown.
+
+    `identifier` names the kind of direct identifier that header or cells look like; `birth`
+    columns hold dates of birth; `n_hidden` cells looked like an identifier and are blank here.
+    """
+
+    place: int
+    header: str
+    cells: tuple[str | None, ...]
+    identifier: str = ""
+    birth: bool = False
+    n_hidden: int = 0
+
+    @property
+    def counts(self) -> Counter[str]:
+        """Count each distinct text."""
+        return Counter(cell for cell in self.cells if cell is not None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """One sheet with its header found."""
+
+    raw: RawSheet
+    name: str
+    header: SourceFile
+    columns: tuple[Column, ...]
+    repeated: bool
+    guess: Guess
+
+    @property
+    def n_rows(self) -> int:
+        """Count the rows below the header."""
+        return len(self.columns[0].cells) if self.columns else 0
+
+
+def lay_out(raw: RawSheet, name: str) -> Grid:
+    """Find the header row and part the columns.
+
+    Raises
+    ------
+    InputFileError
+        If no row looks like a header.
+    """
+    found = _settle(raw, *_header_row(raw))
+    bottom = last_header_row(found)
+    names = [_tidy(cell) or "" for cell in join_header(raw.records, found, raw.merged)[bottom - 1]]
+    body = [record for record in raw.records[bottom:] if any(_tidy(cell) for cell in record)]
+    headers, repeated = _distinct(names)
+    columns = _columns(headers, body)
+    kept = [item for item in columns if names[item.place] or item.counts]
+    return Grid(
+        raw=raw, name=name, header=found, columns=tuple(kept), repeated=repeated,
+        guess=Guess(what="header row", value=str(found.header_row), evidence=found.name,
+                    proved=found.header_rows == 1),
+    )  # fmt: skip
+
+
+def _header_row(raw: RawSheet) -> tuple[int, str]:
+    """Take the first row that is filled like the rows below it and holds words, not numbers."""
+    head = raw.records[:_LOOK_AT]
+    filled = [[cell for cell in map(_tidy, record) if cell] for record in head]
+    width = max((len(cells) for cells in filled), default=0)
+    for number, cells in enumerate(filled, start=1):
+        words = [cell for cell in cells if not _NUMBER.fullmatch(cell)]
+        if len(cells) >= 0.6 * width and len(words) >= 0.8 * len(cells):
+            above = f"; {number - 1} title rows above it" if number > 1 else ""
+            return number, f"first row with {len(cells)} of {width} cells filled by words{above}"
+    raise InputFileError(
+        f"{raw.path} {raw.sheet}".strip(), "no row looks like a row of column names",
+        do="Ask the clinic to export with column names.",
+    )  # fmt: skip
+
+
+def _settle(raw: RawSheet, number: int, why: str) -> SourceFile:
+    """Take in a row of groups above the names, or of units below them; the name says why."""
+    above = raw.records[number - 2] if number > 1 else []
+    names = Counter(filter(None, map(_tidy, raw.records[number - 1])))
+    groups = [cell for cell in map(_tidy, above) if cell]
+    if len(groups) > 1 and names and max(names.values()) > 1:
+        return SourceFile(
+            name=f"{why}; names repeat under the groups of the row above", path="",
+            header_row=number - 1, header_rows=2, header_fill=True,
+        )  # fmt: skip
+    below = raw.records[number] if len(raw.records) > number else []
+    units = [cell for cell in map(_tidy, below) if cell]
+    if units and all(map(_is_unit, units)):
+        return SourceFile(name=f"{why}; units in the row below", path="", header_row=number,
+                          header_rows=2)  # fmt: skip
+    return SourceFile(name=why, path="", header_row=number)
+
+
+def _is_unit(cell: str) -> bool:
+    plain = cell.strip("()[] ")
+    return plain != cell or meant(plain, read_vocabulary().units, "en") is not None
+
+
+def _columns(headers: Sequence[str], body: Sequence[Record]) -> list[Column]:
+    """Part the columns; a text that looks like a direct identifier goes no further than here."""
+    cells = {
+        header: tuple(_tidy(record[place]) if place < len(record) else None for record in body)
+        for place, header in enumerate(headers)
+    }
+    frame = pl.DataFrame(
+        {f"c{at}": list(texts) for at, texts in enumerate(cells.values())},
+        schema={f"c{at}": pl.String() for at in range(len(cells))},
+    )
+    seen = _kinds(kinds_in(frame, frame.columns))
+    seen |= _kinds(kinds_in(pl.DataFrame({TEXT: list(headers)}), [TEXT]))
+    return [
+        _column(place, header, cells[header], seen) for place, header in enumerate(headers)
+    ]  # fmt: skip
+
+
+def _kinds(seen: pl.DataFrame) -> dict[str, str]:
+    return {row[TEXT]: next(kind for kind in KINDS if row[kind])
+            for row in seen.iter_rows(named=True)}  # fmt: skip
+
+
+def _column(
+    place: int, header: str, cells: tuple[str | None, ...], seen: Mapping[str, str]
+) -> Column:
+    """Hide single cells with an identifier, or the column if its header or most cells say so."""
+    if header in seen:
+        return Column(place=place, header=f"(column {place + 1})", cells=(None,) * len(cells),
+                      identifier=seen[header])  # fmt: skip
+    kind = header_kind(header) or ""
+    held = Counter(seen[cell] for cell in cells if cell is not None and cell in seen)
+    filled = pl.Series([cell for cell in cells if cell], dtype=pl.String)
+    if says_only_whose(header) and of_names(filled):
+        kind = "name"
+    if not kind and held and 2 * held.total() > len(filled):
+        kind = held.most_common(1)[0][0]
+    birth = kind == "birth_date"
+    shown = tuple(None if cell in seen else cell for cell in cells)
+    return Column(
+        place=place, header=header, cells=shown, identifier="" if birth else kind, birth=birth,
+        n_hidden=held.total(),
+    )  # fmt: skip
+
+
+def _tidy(cell: str | None) -> str | None:
+    text = " ".join((cell or "").split())
+    return text or None
+
+
+def _distinct(names: Sequence[str]) -> tuple[list[str], bool]:
+    """Give headers that stand twice a number, as the intake does."""
+    counts: Counter[str] = Counter()
+    found: list[str] = []
+    for place, name in enumerate(names, start=1):
+        label = name or f"(column {place})"
+        counts[label] += 1
+        found.append(label if counts[label] == 1 else f"{label} ({counts[label]})")
+    return found, max(counts.values(), default=0) > 1

@@ -1,0 +1,92 @@
+"""The unit of a column: written in its header, or else the one that its numbers allow."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from pipeline.draft.plain import joined, tokens
+from pipeline.draft.vocabulary import Vocabulary
+from pipeline.intake.grammar import UNITS_TO
+from schemas.codebook import Variable
+
+GAUGE_MM = {"24": 0.5, "22": 0.64, "20": 0.8, "18": 1.0}  # usual orthopaedic wire (codebook)
+_BRACKETS = re.compile(r"[(\[]\s*([^)\]]*?)\s*[)\]]")
+_SCALE = re.compile(r"(?:/|0\s*[-–]|1\s*[-–]|out of|sur|von|de)\s*(4|5|9|10)\s*[)\]]?$")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitGuess:
+    """A unit ("" = the codebook's own), why, and whether the header says it."""
+
+    unit: str
+    evidence: str
+    proved: bool
+
+
+def scale_top(header: str) -> int | None:
+    """Read the top of a score's scale from a header: "Lameness (0-5)", "Boiterie /5"."""
+    found = _SCALE.search(header.strip())
+    return int(found[1]) if found else None
+
+
+def header_units(header: str, vocabulary: Vocabulary, language: str) -> tuple[str, ...]:
+    """Name the units a header may mean, likeliest first: "Weight (lb)", "peso_g", "Alter in J"."""
+    spots = [found[1] for found in _BRACKETS.finditer(header)]
+    words = re.split(r"[\s_]+", _BRACKETS.sub(" ", header).strip())
+    last = words[-1] if len(words) > 1 else ""
+    if len(last) > 1 or (last and header.endswith(f"_{last}")):
+        spots.append(last)
+    found: list[str] = []
+    for spot in spots:
+        fits = [item for item in vocabulary.units if joined(item.words) == joined(tokens(spot))]
+        own = [item.meaning for item in fits if item.language == language]
+        found += [*own, *(item.meaning for item in fits)]
+    return tuple(dict.fromkeys(found))
+
+
+def bare(header: str, vocabulary: Vocabulary, language: str) -> str:
+    """Give a header without unit and scale."""
+    plain = header
+    for found in _BRACKETS.finditer(header):
+        if header_units(f"x ({found[1]})", vocabulary, language) or scale_top(found[0]):
+            plain = plain.replace(found[0], " ")
+    plain = _SCALE.sub(" ", plain.strip()).strip()
+    words = re.split(r"[\s_]+", plain)
+    if len(words) > 1 and header_units(f"x_{words[-1]}", vocabulary, language):
+        plain = re.sub(r"[\s_]+$", "", plain[: plain.rindex(words[-1])])
+    return plain or header
+
+
+def guess_unit(
+    header: str, numbers: Sequence[float], variable: Variable, vocabulary: Vocabulary, *,
+    language: str,
+) -> UnitGuess:  # fmt: skip
+    """Guess the unit of a column of numbers for one variable."""
+    choices = dict(UNITS_TO.get(variable.unit, {}))
+    if not choices:
+        return UnitGuess(unit="", evidence="", proved=True)
+    own = {"day": "days", "month": "months"}.get(variable.unit, variable.unit)
+    for unit in header_units(header, vocabulary, language):
+        if unit in choices or (unit == "gauge" and variable.unit == "mm"):
+            shown = "" if unit == own else unit
+            return UnitGuess(unit=shown, evidence=f"{unit} in the header", proved=True)
+    if not numbers or variable.usual is None:
+        return UnitGuess(unit="", evidence=f"no unit in the header; {own} taken", proved=False)
+    if variable.unit == "mm" and all(number in (18, 20, 22, 24) for number in numbers):
+        return UnitGuess(unit="gauge", evidence="only 18, 20, 22, 24: wire gauges", proved=False)
+    fits = [unit for unit, factor in choices.items() if _fits(numbers, variable, factor)]
+    unit = own if own in fits else (fits[0] if fits else own)
+    middle = f"{median(numbers):g}"
+    why = f"no unit in the header; median {middle}, possible as " + (" or ".join(fits) or "none")
+    return UnitGuess(unit="" if unit == own else unit, evidence=why, proved=fits == [own])
+
+
+def _fits(numbers: Sequence[float], variable: Variable, factor: float) -> bool:
+    """Tell whether so read the middle is usual and nearly all lie within the hard limits."""
+    assert variable.usual is not None
+    assert variable.limits is not None
+    low, high = map(float, variable.limits)
+    inside = sum(low <= number * factor <= high for number in numbers)
+    usual = float(variable.usual[0]) <= median(numbers) * factor <= float(variable.usual[1])
+    return usual and inside >= 0.95 * len(numbers)
