@@ -8,6 +8,7 @@ import polars as pl
 
 from pipeline.checks.words import query_ids
 from pipeline.checks.workbook import write_workbook
+from pipeline.query_progress import write_progress
 from schemas.codebook import Variable, read_codebook
 from shared.errors import InputFileError
 from shared.files import write_csv
@@ -20,7 +21,7 @@ PRIORITY: Mapping[str, str] = {
 }  # fmt: skip
 COLUMNS = (
     "query_id", "status", "priority", "file", "sheet", "row", "column", "animal", "value",
-    "what is wrong", "what to do", "answer", "right value", "remark", "table", "variable",
+    "what is wrong", "what to do", "answer", "right value", "remark", "table", "variable", "rule",
 )  # fmt: skip
 NOT_ASKED = frozenset({"R07", "M09"})  # copies need no answer; each word of M09 is asked below
 WAITING = "M07"  # a day that waits for the date of surgery, which is asked itself
@@ -41,7 +42,7 @@ class QuerySummary:
 def write_queries(found: pl.DataFrame, out_dir: Path, *, clinics: Iterable[str],
                   codebook: Iterable[Variable] = (), previous: Path | None = None
                   ) -> QuerySummary:  # fmt: skip
-    """Write ``<clinic>.xlsx`` and ``<clinic>.csv`` for every clinic of the study.
+    """Write ``<clinic>.xlsx``, ``.csv`` and ``.html`` (rounds so far) for every clinic.
 
     Parameters
     ----------
@@ -61,6 +62,7 @@ def write_queries(found: pl.DataFrame, out_dir: Path, *, clinics: Iterable[str],
     labels = query_labels(tuple(codebook) or read_codebook())
     counts: dict[str, tuple[int, int, int]] = {}
     paths: list[Path] = []
+    lists: dict[str, pl.DataFrame] = {}
     for clinic in sorted(clinics):
         before = _last_round(previous / f"{clinic}.csv" if previous else None)
         queries = queries_of(found, clinic, labels, before=before["query_id"])
@@ -69,7 +71,9 @@ def write_queries(found: pl.DataFrame, out_dir: Path, *, clinics: Iterable[str],
         counts[clinic] = (queries.height, new, resolved.height)
         paths += [out_dir / f"{clinic}.xlsx", out_dir / f"{clinic}.csv"]
         write_workbook(paths[-2], queries)
-        write_csv(paths[-1], pl.concat([queries, resolved]))
+        lists[clinic] = pl.concat([queries, resolved])
+        write_csv(paths[-1], lists[clinic])
+    paths += write_progress(lists, out_dir, previous=previous)
     return QuerySummary(
         open=sum(all_ for all_, _, _ in counts.values()),
         new=sum(new for _, new, _ in counts.values()),

@@ -19,7 +19,7 @@ WIDTHS: Mapping[str, int] = {
 }  # fmt: skip
 LINE = 15  # points; a wrapped cell needs one for each line of its text
 TO_FILL = ("answer", "right value", "remark")
-FOR_COORDINATOR = ("table", "variable")
+FOR_COORDINATOR = ("table", "variable", "rule")
 GUIDE = (
     "Please answer each line: choose an answer, and give the right value where you correct one.",
     "Write the right value as your export writes it, in the unit of its column.",
