@@ -11,7 +11,8 @@ import polars as pl
 from pipeline.checks.answer_lines import Asked, Refused, lines_of, open_questions
 from pipeline.checks.answers import Filled, decision_of, read_filled
 from pipeline.corrections_file import Correction, append_corrections, read_corrections
-from pipeline.intake.screen import CELL_PATTERNS
+from pipeline.intake.screen_cells import kinds_in
+from pipeline.intake.sheet import ROW
 from pipeline.intake.study_intake import clinic_mapping
 from pipeline.run import Run
 from pipeline.summary import Summary
@@ -192,8 +193,7 @@ class _Desk:
 
 def identifies(text: str) -> bool:
     """Say whether a text looks like it holds a direct identifier."""
-    probe = pl.Series([text], dtype=pl.String)
-    return any(probe.str.contains(pattern).item() for pattern in CELL_PATTERNS.values())
+    return kinds_in(pl.DataFrame({ROW: [1], "remark": [text]}), ["remark"]).height > 0
 
 
 def _clinic(filled: Iterable[Filled], questions: Mapping[str, Asked],
