@@ -10,6 +10,7 @@ from xlsxwriter.utility import xl_col_to_name
 from xlsxwriter.workbook import Workbook
 from xlsxwriter.worksheet import Worksheet
 
+from pipeline.intake.canonical_workbook import CODES, READ_ME
 from pipeline.intake.mapping import MISSING_REASONS
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
 from schemas.contract import TABLES
@@ -20,8 +21,6 @@ from shared.files import replacing
 
 MADE = datetime(2000, 1, 1, tzinfo=UTC).replace(tzinfo=None)  # no clock: same bytes
 LAST_ROW = 5000  # of the lists and limits; rows below are read all the same
-CODES = "Codes"
-READ_ME = "Read me"
 MUST, MAY = "#DCE8F2", "#F2F2F2"  # header of what must be filled, and of the rest
 Choice = str | int | bool
 Lists = dict[tuple[str, str], str]

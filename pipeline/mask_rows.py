@@ -1,11 +1,12 @@
 """Which rows may leave a clinic, with which cells: accrual, lock, shift and age of one file."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import polars as pl
 
 from pipeline.intake.grammar import MONTH_DAYS, read_dates, tidy
+from pipeline.intake.mapping import TYPED_FORMATS
 from pipeline.intake.sheet import ROW, Sheet
 from pipeline.mask_config import MaskConfig, MaskedFile
 from pipeline.mask_tokens import normalised_code
@@ -42,7 +43,7 @@ def read_dated(sheet: Sheet, file: MaskedFile, config: MaskConfig) -> Dated:
     """
     rows, unread = sheet.rows, dict[str, tuple[int, ...]]()
     for name in date_columns(file):
-        rows, lost = _read_dates(rows, name, config, workbook=file.source.format == "xlsx")
+        rows, lost = _read_dates(rows, name, config, workbook=file.source.format in TYPED_FORMATS)
         unread |= {name: lost} if lost else {}
     codes = [normalised_code(code or "") for code in rows[file.animal]]
     rows = rows.with_columns(pl.Series(file.animal, codes, pl.String))
@@ -67,13 +68,9 @@ def read_dated(sheet: Sheet, file: MaskedFile, config: MaskConfig) -> Dated:
 def _read_dates(
     rows: pl.DataFrame, name: str, config: MaskConfig, *, workbook: bool
 ) -> tuple[pl.DataFrame, tuple[int, ...]]:
-    grammar = config.grammar
+    grammar = replace(config.grammar, workbook=workbook)
     text = rows.select(tidy(pl.col(name)).alias(name))[name]
     days = read_dates(text, grammar, grammar.date_formats)
-    if workbook:  # a real date cell comes as "2021-02-01 00:00:00"
-        real = read_dates(text.str.extract(r"^(\d{4}-\d{2}-\d{2})[ T]00:00:00"), grammar,
-                          ["YYYY-MM-DD"])  # fmt: skip
-        days = days.fill_null(real)
     given = text.is_not_null() & ~text.str.to_lowercase().is_in(list(config.missing))
     lost = rows.filter(given & days.is_null())[ROW].to_list()
     word = pl.DataFrame({"text": text, "given": given}).select(

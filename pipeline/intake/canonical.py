@@ -1,6 +1,7 @@
 """A clinic that already sends canonical tables: its mapping is the codebook itself."""
 
 import csv
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from pipeline.intake.mapping import (
@@ -45,7 +46,8 @@ def canonical_mapping(folder: Path, codebook: tuple[Variable, ...]) -> ClinicMap
     rows = [table for table in present if table != "clinics"]
     for table in present:
         ordinary_file(folder, f"{table}.csv")
-        _check_clinic(folder / f"{table}.csv", folder.name)
+        path = folder / f"{table}.csv"
+        check_clinic(str(path), folder.name, _named_clinics(path))
     return ClinicMapping(
         clinic_id=folder.name,
         path=str(folder),
@@ -53,7 +55,10 @@ def canonical_mapping(folder: Path, codebook: tuple[Variable, ...]) -> ClinicMap
         grammar=Grammar(missing={reason: reason for reason in MISSING_REASONS}),
         files=tuple(_file(folder, table) for table in rows),
         ignore_files=("clinics.csv",),
-        tables=tuple(_table(folder / f"{table}.csv", table, codebook) for table in rows),
+        tables=tuple(
+            table_mapping(_header(path), str(path), table=table, codebook=codebook)
+            for table, path in ((table, folder / f"{table}.csv") for table in rows)
+        ),
         facts=_facts(folder / "clinics.csv", codebook) if "clinics" in present else {},
     )
 
@@ -66,26 +71,32 @@ def _file(folder: Path, table: str) -> SourceFile:
     )  # fmt: skip
 
 
-def _check_clinic(path: Path, clinic_id: str) -> None:
-    """Refuse a file that speaks of another clinic than its folder."""
-    for number, row in enumerate(csv.DictReader(decode(path, "utf-8").splitlines()), start=2):
-        named = row.get("clinic_id")
-        if named and named.strip() != clinic_id:
+def _named_clinics(path: Path) -> Iterable[tuple[int, str | None]]:
+    rows = csv.DictReader(decode(path, "utf-8").splitlines())
+    return ((number, row.get("clinic_id")) for number, row in enumerate(rows, start=2))
+
+
+def check_clinic(where: str, clinic_id: str, named: Iterable[tuple[int, str | None]]) -> None:
+    """Refuse a table that speaks of another clinic than its folder; row and name are given."""
+    for number, name in named:
+        if name and name.strip() != clinic_id:
             raise InputFileError(
-                f"{path}, row {number}",
-                f'clinic_id is "{named.strip()}", the folder is "{clinic_id}"',
+                f"{where}, row {number}",
+                f'clinic_id is "{name.strip()}", the folder is "{clinic_id}"',
                 do="Give each clinic a folder of its own, named like its clinic_id.",
             )
 
 
-def _table(path: Path, table: str, codebook: tuple[Variable, ...]) -> TableMapping:
+def table_mapping(
+    header: Sequence[str], where: str, *, table: str, codebook: tuple[Variable, ...]
+) -> TableMapping:
+    """Map each column to the variable of its name; `where` is the file or sheet, for messages."""
     declared = [item.name for item in of_table(codebook, table)]
     allowed = dict.fromkeys([*declared, *EXTRA_KEYS])
-    header = _header(path)
     for name in header:
         if name not in allowed:
             raise MappingError(
-                str(path), f'the codebook has no variable "{name}" in {table}',
+                where, f'the codebook has no variable "{name}" in {table}',
                 do="Rename the column, or declare it in the study's codebook. "
                 + nearest(name, allowed),
             )  # fmt: skip
@@ -97,12 +108,18 @@ def _table(path: Path, table: str, codebook: tuple[Variable, ...]) -> TableMappi
 
 def _facts(path: Path, codebook: tuple[Variable, ...]) -> dict[str, str]:
     """Read the one row of clinics.csv."""
-    rows = list(csv.DictReader(decode(path, "utf-8").splitlines()))
+    return facts_of(list(csv.DictReader(decode(path, "utf-8").splitlines())), str(path), codebook)
+
+
+def facts_of(
+    rows: Sequence[Mapping[str, str]], where: str, codebook: tuple[Variable, ...]
+) -> dict[str, str]:
+    """Give the facts of the one row of the table clinics."""
     names = {item.name for item in of_table(codebook, "clinics")}
     unknown = [name for name in (rows[0] if rows else {}) if name not in names]
     if len(rows) != 1 or unknown:
         raise InputFileError(
-            str(path),
+            where,
             "it must hold one row and only the variables of the codebook",
             do=nearest(unknown[0], names) if unknown else "Give one row for this clinic.",
         )

@@ -7,6 +7,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.intake.canonical import canonical_mapping
+from pipeline.intake.canonical_workbook import filled_workbook, workbook_mapping
 from pipeline.intake.many_files import other_parts, with_every_file
 from pipeline.intake.map import map_clinic
 from pipeline.intake.mapped import Mapped
@@ -76,7 +77,9 @@ def clinic_mapping(folder: Path, clinic_id: str, codebook: Codebook) -> ClinicMa
     path = folder / "mappings" / f"{clinic_id}.toml"
     if path.is_file():
         return read_mapping(path, codebook)
-    return canonical_mapping(folder / "exports" / clinic_id, codebook)
+    export = folder / "exports" / clinic_id
+    workbook = filled_workbook(export)
+    return workbook_mapping(workbook, codebook) if workbook else canonical_mapping(export, codebook)
 
 
 def together(clinics: Sequence[Mapped]) -> Mapped:
