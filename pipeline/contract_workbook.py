@@ -22,7 +22,7 @@ from shared.files import replacing
 MADE = datetime(2000, 1, 1, tzinfo=UTC).replace(tzinfo=None)  # no clock: same bytes
 LAST_ROW = 5000  # of the lists and limits; rows below are read all the same
 MUST, MAY = "#DCE8F2", "#F2F2F2"  # header of what must be filled, and of the rest
-Choice = str | int | bool
+Choice = str | int
 Lists = dict[tuple[str, str], str]
 
 
@@ -52,9 +52,7 @@ def write_contract_workbook(path: Path, codebook: Iterable[Variable], guide: lis
 
 
 def _choices(item: Variable) -> list[tuple[Choice, str]]:
-    """Give the codes of a list and their labels: a truth value as such, a number as a number."""
-    if item.kind == "bool":
-        return [(code == "true", label) for code, label in item.codes.items()]
+    """Give the codes of a list and their labels: numbers as such, true and false as words."""
     return [(int(code) if item.kind == "int" else code, label)
             for code, label in item.codes.items()]  # fmt: skip
 
@@ -62,6 +60,7 @@ def _choices(item: Variable) -> list[tuple[Choice, str]]:
 def _write_codes(book: Workbook, codebook: tuple[Variable, ...]) -> Lists:
     """Write the sheet of all codes; give the cells of each variable's list."""
     sheet, bold = book.add_worksheet(CODES), book.add_format({"bold": True})
+    words = book.add_format({"num_format": "@"})
     for place, (name, width) in enumerate(
         {"table": 16, "variable": 26, "code": 28, "label": 44}.items()
     ):
@@ -74,7 +73,13 @@ def _write_codes(book: Workbook, codebook: tuple[Variable, ...]) -> Lists:
         start = line
         reasons = [] if _places(item) else [(code, MISSING[code]) for code in MISSING_REASONS]
         for code, label in (*_choices(item), *reasons):
-            sheet.write_row(line, 0, [item.table, item.name, code, label])
+            sheet.write_string(line, 0, item.table)
+            sheet.write_string(line, 1, item.name)
+            if isinstance(code, int):
+                sheet.write_number(line, 2, code)
+            else:
+                sheet.write_string(line, 2, code, words)
+            sheet.write_string(line, 3, label)
             line += 1
         lists[item.table, item.name] = f"={CODES}!$C${start + 1}:$C${line}"
     return lists
@@ -92,10 +97,11 @@ def _lay_out(
         must: book.add_format({"bold": True, "bottom": 1, "bg_color": MUST if must else MAY})
         for must in (True, False)
     }
+    words = book.add_format({"num_format": "@"})  # 00317 stays 00317, true stays a word
     cells: dict[str, Format] = {
-        "string": book.add_format({"num_format": "@"}),  # 00317 stays 00317
+        "string": words, "category": words, "bool": words,
         "date": book.add_format({"num_format": "yyyy-mm-dd"}),
-    }
+    }  # fmt: skip
     for place, item in enumerate(variables):
         sheet.set_column(place, place, max(12, len(item.name) + 2), cells.get(item.kind))
         sheet.write_string(0, place, item.name, heads[item.required == "yes"])

@@ -29,13 +29,13 @@ def cell(value: object, style: str) -> str:
     """A cell as a spreadsheet program saves it when somebody types this."""
     if value is None:
         return ""
-    if isinstance(value, bool):
-        return f'<c r="@" t="b"><v>{int(value)}</v></c>'
+    if isinstance(value, bool):  # the column's format is text, so that it stays a word
+        value = str(value).lower()
     if isinstance(value, date):
         return f'<c r="@" s="{style}"><v>{(value - ZERO).days}</v></c>'
     if isinstance(value, int | float):
         return f'<c r="@"><v>{value!r}</v></c>'
-    return f'<c r="@" t="inlineStr"><is><t>{escape(str(value))}</t></is></c>'
+    return f'<c r="@" s="{style}" t="inlineStr"><is><t>{escape(str(value))}</t></is></c>'
 
 
 def letter(place: int) -> str:
