@@ -10,10 +10,12 @@ from pathlib import Path
 from pipeline.intake.mapping import AllowedIdentifier, Grammar, SourceFile
 from pipeline.intake.mapping_source_file import read_source_file
 from pipeline.intake.mapping_words import checked_formats
-from pipeline.intake.section import Section
+from pipeline.intake.screen_patterns import KINDS
+from pipeline.intake.section import Section, known
 from shared.errors import MappingError
 
 ONE = ("animal", "stifle", "side", "surgeon", "transponder", "birth_date")
+DATE = "date"  # beside the kinds of the intake: here a date that is kept would tell the true day
 MANY = ("surgery_date", "dates", "drop", "keep")
 
 
@@ -137,9 +139,10 @@ def _file(part: Section) -> MaskedFile:
 
 
 def _allowed(part: Section) -> AllowedIdentifier:
+    kinds = part.texts("kinds")
     allowed = AllowedIdentifier(
         column=part.need("column", str, '"Case number"'),
-        kinds=part.texts("kinds"),
+        kinds=tuple(known(kind, (*KINDS, DATE), f"{part.where}, kinds") for kind in kinds),
         because=part.need("because", str, '"a running number of our own"'),
     )
     part.done()

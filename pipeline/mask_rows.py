@@ -127,7 +127,8 @@ def _all_after_lock(file: MaskedFile, config: MaskConfig) -> pl.Expr:
 def shifted_columns(rows: pl.DataFrame, file: MaskedFile, config: MaskConfig) -> pl.DataFrame:
     """Move all dates by "shift"; write true year, days to lock and age beside each operation.
 
-    Words for a missing date stay. Ages are rounded to a tenth of a month, which is three days.
+    Words for a missing date stay. Ages are in whole months, as the intake makes them: nearer ones
+    would give the date of birth away beside the day of surgery.
     """
     surgery, birth = file.many["surgery_date"], file.one.get("birth_date")
     made: list[pl.Expr] = []
@@ -140,7 +141,8 @@ def shifted_columns(rows: pl.DataFrame, file: MaskedFile, config: MaskConfig) ->
         ]
         if birth:
             age = (day - pl.col(birth)).dt.total_days() / MONTH_DAYS
-            made.append(pl.when(age >= 0).then(age.round(1)).alias(f"age_months{beside}"))
+            whole = (age + 0.5).floor().cast(pl.Int64)
+            made.append(pl.when(age >= 0).then(whole).alias(f"age_months{beside}"))
     shift = pl.duration(days=pl.col("shift"))
     moved = [
         pl.coalesce((pl.col(name) + shift).dt.to_string("%Y-%m-%d"), f"word:{name}").alias(name)

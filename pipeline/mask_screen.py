@@ -5,9 +5,11 @@ from dataclasses import replace
 
 import polars as pl
 
+from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.screen import screen
+from pipeline.intake.screen_cells import shown
 from pipeline.intake.sheet import ROW, Sheet
-from pipeline.mask_config import MaskConfig, MaskedFile
+from pipeline.mask_config import DATE, MaskConfig, MaskedFile
 from shared.errors import InputFileError, MappingError, nearest
 
 # What a date looks like, in figures or with a month's name. A kept one would tell the true day.
@@ -31,7 +33,7 @@ def require_declared(sheet: Sheet, file: MaskedFile, config: MaskConfig) -> None
     for name in sheet.header:
         if name not in declared:
             raise MappingError(
-                f"{config.path}, {file.source.path}", f'the column "{name}" is not declared',
+                f"{config.path}, {file.source.path}", f'the column "{shown(name)}" is not declared',
                 do="Say what it is: put it under keep, dates or drop, or name its part. Nothing "
                 "is sent that was not declared.",
             )  # fmt: skip
@@ -52,10 +54,13 @@ def require_harmless(sheet: Sheet, file: MaskedFile, config: MaskConfig) -> None
         The column, what it looks like and the first row; never what stands there.
     """
     kept = replace(sheet, rows=sheet.rows.select(ROW, *file.kept))
-    _, found = screen(kept, config.clinic_id, config.allowed)
+    mapping = ClinicMapping(
+        clinic_id=config.clinic_id, path=config.path, file_name=config.path, allowed=config.allowed
+    )  # fmt: skip
+    _, found = screen(kept, mapping, file.source.name)
     for column, says, row in found.select("column", "says", "row").iter_rows():
         raise _refused(sheet, column, says.split(";")[0].rstrip("."), row)
-    dated = {item.column for item in config.allowed if "date" in item.kinds}
+    dated = {item.column for item in config.allowed if DATE in item.kinds}
     for name in file.kept:
         hits = kept.rows.filter(pl.col(name).str.contains(DATE_PATTERN))[ROW]
         if len(hits) and name not in dated:

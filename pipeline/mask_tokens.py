@@ -1,8 +1,8 @@
 """Keyed tokens for numbers that point to an animal or a person, and each animal's date shift.
 
 A token is HMAC-SHA-256 of a kind and a number under the network's key: without the key nobody can
-make it again or try numbers out. Tokens start with a letter, so that no spreadsheet program takes
-one for a number and no screen takes one for a transponder.
+make it again or try numbers out. Its digits are written as consonants, so that no spreadsheet
+program takes a token for a number, no screen for a telephone number, and no reader for a word.
 """
 
 import hmac
@@ -17,7 +17,8 @@ LEAST_KEY_BYTES = 32
 LEAST_KEY_VARIETY = 8  # different bytes; a key of one letter repeated is no secret
 LONGEST_SHIFT = 182  # days
 TRANSPONDER_DIGITS = 15
-SHORT = 16  # hexadecimal digits of a token that need only be unique among a network's codes
+LETTERS = str.maketrans("0123456789abcdef", "bcdfghjklmnpqrst")
+SHORT = 16  # digits of a token that need only be unique among a network's codes
 
 
 def digest(key: bytes, message: bytes) -> str:
@@ -27,22 +28,22 @@ def digest(key: bytes, message: bytes) -> str:
 
 def animal_token(key: bytes, clinic_id: str, code: str) -> str:
     """Token of a clinic's own animal code; equal codes of two clinics differ."""
-    return "A" + _local(key, "animal", clinic_id, code)
+    return "a" + _local(key, "animal", clinic_id, code)
 
 
 def surgeon_token(key: bytes, clinic_id: str, code: str) -> str:
     """Token of a clinic's own surgeon code; equal codes of two clinics differ."""
-    return "S" + _local(key, "surgeon", clinic_id, code)
+    return "s" + _local(key, "surgeon", clinic_id, code)
 
 
 def stifle_token(key: bytes, clinic_id: str, code: str) -> str:
     """Token of a clinic's own code of a knee."""
-    return "K" + _local(key, "stifle", clinic_id, code)
+    return "k" + _local(key, "stifle", clinic_id, code)
 
 
 def link_token(key: bytes, transponder: str) -> str:
     """Token of a normalised transponder number: the same at every clinic that holds the key."""
-    return "T" + digest(key, f"transponder:{transponder}".encode())
+    return "t" + digest(key, f"transponder:{transponder}".encode()).translate(LETTERS)
 
 
 def shift_days(key: bytes, token: str) -> int:
@@ -71,7 +72,8 @@ def normalised_transponder(text: str) -> str | None:
 
 
 def _local(key: bytes, kind: str, clinic_id: str, code: str) -> str:
-    return digest(key, f"{kind}:{clinic_id}:{normalised_code(code)}".encode())[:SHORT]
+    message = f"{kind}:{clinic_id}:{normalised_code(code)}".encode()
+    return digest(key, message)[:SHORT].translate(LETTERS)
 
 
 def read_key(path: Path, *, away_from: tuple[Path, ...]) -> bytes:
