@@ -42,8 +42,8 @@ HOW = (
 )  # fmt: skip
 TOKEN = (
     "Where the network shares a secret key, an animal that was treated at two clinics is "
-    'recognised by link_token: the letter t and the HMAC-SHA-256 of the text "transponder:" followed '
-    "by the 15 digits without spaces, its 64 hexadecimal digits 0 to f written as the letters "
+    'recognised by link_token: the letter t and the HMAC-SHA-256 of the text "transponder:" and '
+    "the 15 digits without spaces, its 64 hexadecimal digits 0 to f written as the letters "
     'bcdfghjklmnpqrst. "sulca mask" makes it. '
     "The key stays with the clinics; the coordinator never holds it."
 )
