@@ -14,6 +14,7 @@ from schemas.findings import FINDING_SCHEMA
 FINDING_CASTS = pl.Schema(FINDING_SCHEMA)
 MARK_CASTS = pl.Schema(MARK_SCHEMA)
 KEY_NAMES = ("local_animal", "side", "local_stifle")
+_PLACE = ["file", "sheet", "block"]
 _DAYS = ("recheck_day", "detected_day", "revision_day")
 
 
@@ -36,10 +37,10 @@ def cell_findings(
             waits = (rule == NO_SURGERY_DATE) & (pl.col("rule:local_stifle") == UNPLACED)
             rule = pl.when(waits.fill_null(value=False)).then(None).otherwise(rule)
         noted = pl.when(pl.col(f"note:{name}").is_not_null()).then(pl.lit("M10"))
-        doubted = rows.with_columns(pl.coalesce(rule, noted).alias("rule")).filter(
-            pl.col("rule").is_not_null()
-        )
-        if doubted.height:
+        broken = pl.coalesce(rule, noted)
+        doubtful = rows.select(broken.is_not_null()).to_series()
+        if doubtful.any():
+            doubted = rows.filter(doubtful).with_columns(broken.alias("rule"))
             found.append(_finding_rows(doubted, table, variable, clinic_id=clinic_id, day=day))
     return _one_a_cell(pl.concat(found))
 
@@ -89,12 +90,15 @@ def _finding_rows(
 
 def in_export(rows: pl.DataFrame, variables: Iterable[Variable]) -> tuple[Variable, ...]:
     """Give the variables that the export speaks of at all."""
+    declared = list(variables)
+    parts = [f"{part}:{item.name}" for part in ("col", "miss") for item in declared]
+    filled = rows.select(pl.col(parts).is_not_null().any()).row(0, named=True) if parts else {}
     return tuple(
         item
-        for item in variables
+        for item in declared
         if f"derived:{item.name}" in rows.columns
-        or any(rows[f"{part}:{item.name}"].null_count() < rows.height for part in ("col", "miss"))
-    )
+        or filled[f"col:{item.name}"] or filled[f"miss:{item.name}"]
+    )  # fmt: skip
 
 
 def row_key(rows: pl.DataFrame, day: str | None) -> pl.Expr:
@@ -147,9 +151,11 @@ def missing_rows(
 ) -> pl.DataFrame:
     """Say why each absent value is absent."""
     parts = [
-        rows.filter(pl.col(item.name).is_null() & pl.col(f"miss:{item.name}").is_not_null()).select(
+        rows.select("row_id", value=item.name, reason=f"miss:{item.name}")
+        .filter(pl.col("value").is_null() & pl.col("reason").is_not_null())
+        .select(
             clinic_id=pl.lit(clinic_id), table=pl.lit(table), row_id="row_id",
-            variable=pl.lit(item.name), reason=f"miss:{item.name}",
+            variable=pl.lit(item.name), reason="reason",
         )
         for item in variables
     ]  # fmt: skip
@@ -174,7 +180,8 @@ def mark_rows(
             marks["inherited"] = pl.col("sulca:inherited").fill_null(value=False)
         parts += [
             _mark(rows.filter(where), name, mark, table=table, clinic_id=clinic_id)
-            for mark, where in marks.items() if where is not None
+            for mark, where in marks.items()
+            if where is not None and rows.select(where.any()).item()
         ]  # fmt: skip
     return pl.concat(parts)
 
@@ -191,16 +198,33 @@ def header_rows(
     rows: pl.DataFrame, table: str, variables: Iterable[Variable], clinic_id: str
 ) -> pl.DataFrame:
     """Name the clinic's header behind each variable."""
+    firsts = rows.select(_PLACE).with_row_index("sulca:first").unique(
+        subset=_PLACE, keep="first", maintain_order=True
+    )["sulca:first"]  # fmt: skip
     parts = [
-        rows.filter(pl.col(f"col:{item.name}").is_not_null())
-        .select(
-            clinic_id=pl.lit(clinic_id), file=_place(rows, "file", item.name),
-            sheet=_place(rows, "sheet", item.name), table=pl.lit(table), block="block",
-            variable=pl.lit(item.name), column=f"col:{item.name}",
-        ).unique(subset=["file", "sheet", "block"], keep="first", maintain_order=True)
+        _first_headers(rows, item.name, firsts).select(
+            clinic_id=pl.lit(clinic_id), file="file", sheet="sheet", table=pl.lit(table),
+            block="block", variable=pl.lit(item.name), column="column",
+        )
         for item in variables
     ]  # fmt: skip
     return pl.concat([pl.DataFrame(schema=dict(COLUMN_SCHEMA)), *parts])
+
+
+def _first_headers(rows: pl.DataFrame, name: str, firsts: pl.Series) -> pl.DataFrame:
+    """Give the header of the first row of each file, sheet and block; `firsts` are those rows."""
+    headed = rows.select(
+        _place(rows, "file", name).alias("file"), _place(rows, "sheet", name).alias("sheet"),
+        "block", pl.col(f"col:{name}").alias("column"),
+    )  # fmt: skip
+    if (
+        f"file:{name}" not in rows.columns
+        and not headed.select(pl.col("column").is_null().any()).item()
+    ):
+        return headed.select(pl.all().gather(firsts))
+    return headed.filter(pl.col("column").is_not_null()).unique(
+        subset=_PLACE, keep="first", maintain_order=True
+    )
 
 
 def _empty() -> pl.DataFrame:

@@ -25,8 +25,12 @@ def fold_animals(rows: pl.DataFrame, variables: Sequence[Variable]) -> pl.DataFr
     one_story = pl.all_horizontal(
         pl.col(name).drop_nulls().n_unique().over(KEY) <= 1 for name in names
     )
-    counted = rows.with_row_index("sulca:place").with_columns(
-        filled.alias("sulca:filled"), known.alias("sulca:known"), one_story.alias("sulca:one")
+    counted = (
+        rows.select(KEY, *names)
+        .with_row_index("sulca:place")
+        .with_columns(
+            filled.alias("sulca:filled"), known.alias("sulca:known"), one_story.alias("sulca:one")
+        )
     )
     full = pl.col("sulca:one") & (pl.col("sulca:filled").max().over(KEY) == pl.col("sulca:known"))
     nameless = counted.filter(pl.col(KEY).is_null())
@@ -39,8 +43,10 @@ def fold_animals(rows: pl.DataFrame, variables: Sequence[Variable]) -> pl.DataFr
     apart = named.filter(~pl.col("sulca:full")).unique(
         subset=[KEY, *names], keep="first", maintain_order=True
     )
-    kept = pl.concat([folded.drop("sulca:full"), apart.drop("sulca:full"), nameless])
-    return kept.sort("sulca:place").select(rows.columns)
+    kept = pl.concat(part["sulca:place"] for part in (folded, apart, nameless))
+    if kept.len() == rows.height:
+        return rows
+    return rows.filter(pl.int_range(pl.len(), dtype=pl.UInt32).is_in(kept.implode()))
 
 
 def doubts_of_folded(rows: pl.DataFrame, kept: pl.DataFrame) -> pl.DataFrame:

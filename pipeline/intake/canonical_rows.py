@@ -98,8 +98,12 @@ def _elsewhere(parts: Sequence[pl.DataFrame]) -> dict[str, pl.DataType]:
 
 def _gathered(parts: Sequence[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:
     """Put the parts one below the other, in the order of files and their rows."""
-    shaped = [_shaped(rows, schema) for rows in parts]
-    return pl.concat([pl.DataFrame(schema=schema), *shaped]).sort(
+    shaped = [_shaped(rows, schema) for rows in parts if rows.height]
+    if not shaped:
+        return pl.DataFrame(schema=schema)
+    if len(shaped) == 1 and (shaped[0]["row"].diff().drop_nulls() > 0).all():
+        return shaped[0]  # one part, in the order of its file
+    return pl.concat(shaped).sort(  # not with an empty frame: its columns would take room in all
         pl.col("sulca:order") // FILE_STEP, "row", "sulca:order", "block", maintain_order=True
     )
 

@@ -7,6 +7,7 @@ import polars as pl
 from pipeline.intake import grammar as read
 from pipeline.intake.broken import BROKEN, without_broken
 from pipeline.intake.cell_text import half_widths, meant_text
+from pipeline.intake.distinct import distinct_rows, spread, without_room
 from pipeline.intake.mapping import Grammar, Source
 from schemas.codebook import Variable
 
@@ -41,6 +42,17 @@ def read_variable(
     pl.DataFrame
         One row per source row, with the columns of `cell_schema`.
     """
+    read_from = [name for source in sources for name in source.columns]
+    found = distinct_rows(rows, read_from) if read_from else None
+    if found is None:
+        return without_room(_read_sources(rows, sources, variable, grammar))
+    distinct, places = found
+    return spread(_read_sources(distinct, sources, variable, grammar), places)
+
+
+def _read_sources(
+    rows: pl.DataFrame, sources: Sequence[Source], variable: Variable, grammar: Grammar
+) -> pl.DataFrame:
     readings = [_read_source(rows, source, variable, grammar) for source in sources]
     cells = readings[-1]
     for reading in reversed(readings[:-1]):
@@ -101,8 +113,9 @@ def _constant(height: int, value: str, variable: Variable) -> pl.DataFrame:
     """Give what the mapping itself says of every row; it has no cell behind it."""
     typed = as_type(pl.Series([value]), variable).item()
     blank = [pl.lit(None, dtype).alias(name) for name, dtype in CELL_SCHEMA.items()][1:]
-    filled = pl.DataFrame({"value": [typed] * height}, schema={"value": variable.dtype})
-    return filled.with_columns(blank)
+    said = pl.lit(typed, variable.dtype).alias("value")
+    rows = pl.DataFrame({"place": pl.int_range(height, eager=True)})
+    return rows.with_columns(said, *blank).drop("place")
 
 
 def _raw(rows: pl.DataFrame, columns: Sequence[str]) -> pl.Series:

@@ -48,11 +48,13 @@ def date_rows(
     parts = [pl.DataFrame(schema=dict(DATE_SCHEMA))]
     for variable in variables:
         name = variable.name
-        on, base = pl.col(f"on:{name}"), pl.col(f"base:{name}")
+        dated = rows.select(
+            "row_id", on=f"on:{name}", days=f"given:{name}", counted_from=f"base:{name}"
+        ).filter(pl.col("on").is_not_null() | (pl.col("counted_from") != "this"))
         parts.append(
-            rows.filter(on.is_not_null() | (base != "this")).select(
+            dated.select(
                 clinic_id=pl.lit(clinic_id), table=pl.lit(table), row_id="row_id",
-                variable=pl.lit(name), on=on, days=f"given:{name}", counted_from=base,
+                variable=pl.lit(name), on="on", days="days", counted_from="counted_from",
             )
         )  # fmt: skip
     return pl.concat(parts)

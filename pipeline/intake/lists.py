@@ -8,6 +8,7 @@ import polars as pl
 
 from pipeline.intake import grammar as read
 from pipeline.intake.cells import CELL_SCHEMA, as_type
+from pipeline.intake.distinct import distinct_rows, spread
 from pipeline.intake.mapping import Grammar, Word, WordList
 from schemas.codebook import Variable
 
@@ -32,7 +33,17 @@ def read_list(
     A word that is not understood leaves in doubt whatever the other words do not name,
     and two words that contradict each other leave their variable in doubt.
     """
-    raw = rows[words.column]
+    found = distinct_rows(rows, [words.column])
+    if found is not None:
+        distinct, places = found
+        read_once = _read_cells(distinct[words.column], words, variables, grammar)
+        return {name: spread(cells, places) for name, cells in read_once.items()}
+    return _read_cells(rows[words.column], words, variables, grammar)
+
+
+def _read_cells(
+    raw: pl.Series, words: WordList, variables: Mapping[str, Variable], grammar: Grammar
+) -> dict[str, pl.DataFrame]:
     text = raw.to_frame("t").select(read.tidy(pl.col("t"))).to_series()
     said = {
         item: parse_list(item, words, variables=variables, grammar=grammar)
