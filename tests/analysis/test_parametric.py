@@ -1,0 +1,148 @@
+"""Models of log time: published values, R, intervals, clusters, and tables without a fit."""
+
+from collections.abc import Callable
+
+import numpy as np
+import polars as pl
+import pytest
+
+from analysis.arrays import FloatArray
+from analysis.parametric import Distribution, fit_parametric, parametric_risks
+from analysis.survival import kaplan_meier
+from tests.analysis.r_values import ORACLES, r_values
+from tests.analysis.test_incidence import PUBLISHED
+
+Agrees = Callable[[float, str], bool]
+TERMS = ("x1", "x2", "x3")
+DISTRIBUTIONS = ("weibull", "lognormal", "loglogistic")
+
+
+def exact_or_censored(frame: pl.DataFrame) -> tuple[FloatArray, FloatArray]:
+    """Ends of the intervals of right-censored days."""
+    days = frame["time"].cast(pl.Float64).to_numpy()
+    return days, np.where(frame["event"].to_numpy() == 1, days, np.nan)
+
+
+def tied() -> pl.DataFrame:
+    frame = pl.read_csv(ORACLES / "survival_tied.csv")
+    return frame.with_columns(event=(pl.col("state") == 1).cast(pl.Int64))
+
+
+def lung(*needed: str) -> pl.DataFrame:
+    frame = pl.read_csv(PUBLISHED / "survival_lung.csv", null_values="NA")
+    return frame.drop_nulls(list(needed)).with_columns(event=pl.col("status") - 1)
+
+
+def test_weibull_model_of_lung_cancer(agrees: Agrees) -> None:
+    """R package survival, vignette, verified; its older fit agrees to five digits."""
+    frame = lung("ph.karno")
+    x = frame.select("age", "sex", "ph.karno").to_numpy().astype(float)
+    fit = fit_parametric(x, *exact_or_censored(frame), distribution="weibull")
+    printed = ("5.3263", "-0.00891", "0.3702", "0.00926")
+    for value, text in zip(fit.coefficients[:-1], printed, strict=True):
+        assert agrees(value, text)
+    assert agrees(fit.scale, "0.7551")
+    assert agrees(fit.log_likelihood, "-1138.7")
+    assert agrees(fit.likelihood_ratio.statistic, "17.59")
+
+
+def test_weibull_model_of_lung_cancer_by_performance(agrees: Agrees) -> None:
+    """Reference output of the tests of the R package survival (r_lung), verified."""
+    frame = lung("ph.ecog")
+    x = frame.select("age", "sex", "ph.ecog").to_numpy().astype(float)
+    fit = fit_parametric(x, *exact_or_censored(frame), distribution="weibull")
+    assert agrees(fit.coefficients[0], "6.273435252")
+    assert agrees(fit.coefficients[2], "0.401090541")
+    assert agrees(fit.scale, "0.731109")
+    assert agrees(fit.log_likelihood, "-1132.4")
+    alone = fit_parametric(np.empty((228, 0)), *exact_or_censored(lung()), distribution="weibull")
+    assert agrees(alone.coefficients[0], "6.034904")
+    assert agrees(alone.scale, "0.7593936")
+
+
+def test_breast_cosmesis_hazard_ratio() -> None:
+    """Stata's manual, stintreg example 1, from memory: 2.498526 and -143.19228; R's value here.
+
+    Its data have (18, 26] where the R package has (19, 26].
+    """
+    frame = cosmesis().with_columns(
+        left=pl.when((pl.col("left") == 19) & (pl.col("right") == 26)).then(18).otherwise("left")
+    )
+    fit = fit_parametric(arm(frame), frame["left"], frame["right"], distribution="weibull")
+    assert np.exp(-fit.coefficients[1] / fit.scale) == pytest.approx(2.49852566313494, rel=1e-6)
+    assert fit.log_likelihood == pytest.approx(-143.192280849871, rel=1e-9)
+
+
+def cosmesis() -> pl.DataFrame:
+    return pl.read_csv(PUBLISHED / "bcos.csv")
+
+
+def arm(frame: pl.DataFrame) -> FloatArray:
+    return (frame["treatment"] == "RadChem").cast(pl.Float64).to_numpy()[:, None]
+
+
+def by_visits(frame: pl.DataFrame) -> tuple[FloatArray, FloatArray]:
+    """Visits every 60 days, as the R script makes them."""
+    days, event = frame["time"].to_numpy().astype(float), frame["event"].to_numpy() == 1
+    left = np.where(event, 60 * np.floor((days - 1) / 60), days)
+    return left, np.where(event, 60 * np.ceil(days / 60), np.nan)
+
+
+@pytest.mark.parametrize("distribution", DISTRIBUTIONS)
+@pytest.mark.parametrize("rows", ["right-censored", "by animal", "intervals", "bcos"])
+def test_all_kinds_of_rows_as_r_has_them(distribution: Distribution, rows: str) -> None:
+    """survival::survreg: coefficients, errors (by animal: robust) and likelihoods."""
+    if rows == "bcos":
+        x, ends, names = arm(cosmesis()), (cosmesis()["left"], cosmesis()["right"]), ("arm",)
+    else:
+        x, names = tied().select(TERMS).to_numpy().astype(float), TERMS
+        ends = by_visits(tied()) if rows == "intervals" else exact_or_censored(tied())
+    cluster = tied()["animal"] if rows == "by animal" else None
+    fit = fit_parametric(x, *ends, distribution=distribution, cluster=cluster, names=names)
+    right, group = r_values("survival_parametric"), f"{distribution} {rows}"
+    for place, name in enumerate(fit.names):
+        value, error = right[group, f"coefficient {name}"], right[group, f"error {name}"]
+        assert fit.coefficients[place] == pytest.approx(value, rel=1e-6, abs=1e-8)
+        assert fit.std_errors[place] == pytest.approx(error, rel=1e-5)
+    for which, value in (("null", fit.log_likelihood_null), ("fit", fit.log_likelihood)):
+        assert value == pytest.approx(right[group, f"log likelihood {which}"], rel=1e-9)
+
+
+def test_risks_follow_the_observed_curve() -> None:
+    fit = fit_parametric(np.empty((228, 0)), *exact_or_censored(lung()), distribution="weibull")
+    seen = kaplan_meier(lung()["time"], lung()["event"])
+    for day, risk in zip((180, 365), parametric_risks(fit, np.empty((1, 0)), (180, 365)),
+                         strict=True):  # fmt: skip
+        observed = 1 - seen.estimate[np.searchsorted(seen.day, day, side="right") - 1]
+        assert risk == pytest.approx(observed, abs=0.04)
+
+
+def test_a_longer_unit_of_time_moves_only_the_intercept() -> None:
+    days, ends = exact_or_censored(tied())
+    x = tied().select(TERMS).to_numpy().astype(float)
+    first = fit_parametric(x, days, ends, distribution="loglogistic")
+    weeks = fit_parametric(x, days / 7, ends / 7, distribution="loglogistic")
+    assert weeks.coefficients[1:] == pytest.approx(first.coefficients[1:], rel=1e-7)
+    assert first.coefficients[0] - weeks.coefficients[0] == pytest.approx(np.log(7), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("x", "right", "concern"),
+    [
+        ([1.0, 1.0, 1.0], [5.0, 6.0, np.nan], "collinear"),
+        ([0.0, 1.0, 0.5], [np.nan] * 3, "no_events"),
+    ],
+)
+def test_what_cannot_be_fitted_has_a_reason_and_no_number(
+    x: list[float], right: list[float], concern: str
+) -> None:
+    fit = fit_parametric(np.array(x)[:, None], [2, 3, 4], right, distribution="weibull")
+    assert np.isnan(fit.coefficients).all()
+    assert concern in fit.concerns
+
+
+def test_an_interval_turned_round_and_an_unknown_distribution_are_refused() -> None:
+    with pytest.raises(ValueError, match=r"right must not lie before left, got left 4 and right 3"):
+        fit_parametric([[0.0], [1.0]], [4, 1], [3, 2], distribution="weibull")
+    with pytest.raises(ValueError, match="distribution must be one of weibull"):
+        fit_parametric([[0.0]], [1], [2], distribution="gompertz")  # type: ignore[arg-type]
