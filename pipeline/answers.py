@@ -6,13 +6,10 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
-import polars as pl
-
 from pipeline.checks.answer_lines import Asked, Refused, lines_of, open_questions
 from pipeline.checks.answers import Filled, decision_of, read_filled
 from pipeline.corrections_file import Correction, append_corrections, read_corrections
-from pipeline.intake.screen_cells import kinds_in
-from pipeline.intake.sheet import ROW
+from pipeline.intake.screen_cells import looks_identifying
 from pipeline.intake.study_intake import clinic_mapping
 from pipeline.run import Run
 from pipeline.summary import Summary
@@ -185,15 +182,10 @@ class _Desk:
 
     def _signed(self, line: Correction, cells: Mapping[str, str]) -> Correction:
         remark = " ".join(cells["remark"].split())
-        if identifies(remark):
+        if looks_identifying(remark):
             raise Refused("the remark looks like it holds a name, number or address; leave it out")
         who = cells.get("who") or self.who or f"clinic {self.clinic}"
         return replace(line, reason=remark, who=who, when=cells.get("when") or self.on.isoformat())
-
-
-def identifies(text: str) -> bool:
-    """Say whether a text looks like it holds a direct identifier."""
-    return kinds_in(pl.DataFrame({ROW: [1], "remark": [text]}), ["remark"]).height > 0
 
 
 def _clinic(filled: Iterable[Filled], questions: Mapping[str, Asked],

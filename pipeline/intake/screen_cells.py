@@ -67,7 +67,11 @@ def of_names(cells: pl.Series) -> bool:
     return many and different.str.contains(NAMES).sum() >= MOST * len(different)
 
 
+def looks_identifying(text: str) -> bool:
+    """Say whether one text looks like it holds a direct identifier."""
+    return not kinds_in(pl.DataFrame({TEXT: [text]}), [TEXT]).is_empty()
+
+
 def shown(text: str) -> str:
     """Give a text for a message, unless it looks like an identifier."""
-    seen = kinds_in(pl.DataFrame({TEXT: [text]}), [TEXT])
-    return text if seen.is_empty() else "(not shown: it looks like an identifier)"
+    return "(not shown: it looks like an identifier)" if looks_identifying(text) else text
