@@ -95,7 +95,7 @@ KINDS: Mapping[str, Kind] = {
         needs=rf"{_SEVEN_DIGITS}|[eE]\+?14",
         past=(DATE,),
         cells=(
-            rf"{_NO_WORD}(?:[A-Za-z]{{2,3}}[ -]?)?(?:{_CHIP})(?:[.,]0+)?(?:$|[^0-9A-Za-z])",
+            rf"{_NO_WORD}(?:[A-Z]{{2,3}}[ -]?)?(?:{_CHIP})(?:[.,]0+)?(?:$|[^0-9A-Za-z])",
             rf"(?i)(?:chip|puce|transpond\p{{L}}*)[^0-9]{{0,12}}(?:{_CHIP}|[0-9]{{9,15}})\b",
             rf"{_NO_WORD}[1-9](?:[.,][0-9]{{1,14}})?[eE]\+?14\b",  # as a spreadsheet shows it
             r"\b[0-9]{3}\*[0-9]{3}\*[0-9]{3}\b",
