@@ -102,7 +102,8 @@ class Analysis:
     @property
     def outcome_name(self) -> str:
         """What the outcome is called in the results table."""
-        return self.event_of_interest or self.outcome or self.event or ""
+        between = (self.left or "").removesuffix("_left")
+        return self.event_of_interest or self.outcome or self.event or between
 
 
 def parse_analysis(raw: Mapping[str, Any]) -> Analysis:

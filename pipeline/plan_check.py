@@ -32,7 +32,9 @@ def check_plan(analysis: Analysis, frame: pl.DataFrame) -> None:
         code_events(frame, analysis)
     if analysis.outcome:
         code_outcome(frame, analysis)
-    for column in (analysis.time, analysis.entry, analysis.weights):
+    for column in (
+        analysis.time, analysis.entry, analysis.weights, analysis.left, analysis.right,
+    ):  # fmt: skip
         if column:
             _refuse_bad_numbers(place, frame, column)
     if analysis.entry and analysis.time:
@@ -42,7 +44,17 @@ def check_plan(analysis: Analysis, frame: pl.DataFrame) -> None:
 
 def columns_of(analysis: Analysis) -> Iterator[tuple[str, str]]:
     """Give every column an analysis reads, with the key that names it."""
-    for key in ("time", "event", "entry", "outcome", "weights", "exposure", "cluster"):
+    for key in (
+        "time",
+        "event",
+        "entry",
+        "left",
+        "right",
+        "outcome",
+        "weights",
+        "exposure",
+        "cluster",
+    ):
         if column := getattr(analysis, key):
             yield key, column
     if analysis.population:

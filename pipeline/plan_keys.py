@@ -18,11 +18,11 @@ from pipeline.plan_values import (
 from shared.errors import PlanError, nearest
 
 MODELS = (
-    "cox", "logistic", "cumulative_incidence", "fine_gray", "kaplan_meier", "log_rank", "risks",
+    "cox", "logistic", "cumulative_incidence", "fine_gray", "interval_censored", "kaplan_meier",
+    "log_rank", "parametric_survival", "risks",
 )  # fmt: skip
 LATER = (
-    "parametric_survival", "interval_censored", "mixed_logistic", "gee_logistic",
-    "conditional_logistic", "frailty", "restricted_mean",
+    "mixed_logistic", "gee_logistic", "conditional_logistic", "frailty", "restricted_mean",
 )  # fmt: skip
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "role": ("primary", "secondary", "sensitivity", "exploratory"),
@@ -34,12 +34,13 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "test": ("log_rank", "gehan", "tarone_ware", "fleming_harrington"),
     "estimator": ("maximum_likelihood", "penalised"),
     "missing": ("complete_cases", "multiple_imputation"),
-    "distribution": ("weibull", "lognormal", "loglogistic", "generalised_gamma"),
+    "distribution": ("weibull", "lognormal", "loglogistic"),
 }
 ADJUSTMENTS = ("crude", "adjusted", "standardised")
 VERSIONS: Mapping[str, tuple[str, ...]] = {
     "cox": ADJUSTMENTS, "logistic": ADJUSTMENTS, "cumulative_incidence": ("crude", "standardised"),
-    "fine_gray": ("crude", "adjusted"),
+    "fine_gray": ("crude", "adjusted"), "interval_censored": ("crude", "adjusted"),
+    "parametric_survival": ("crude", "adjusted"),
 }  # fmt: skip
 
 COMMON = frozenset({
@@ -58,8 +59,13 @@ USES: Mapping[str, frozenset[str]] = {
     | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "resamples", "weights"},
     "fine_gray": (COMMON | TIMED | {"adjust_for", "adjustments", "spline", "per", "ties"})
     - {"entry"},
+    "interval_censored": COMMON
+    | {"left", "right", "adjust_for", "adjustments", "spline", "per", "distribution", "horizon",
+       "seed", "resamples"},
     "kaplan_meier": COMMON | TIMED | {"horizon", "interval"},
     "log_rank": COMMON | TIMED | {"strata", "test", "rho", "gamma"},
+    "parametric_survival": (COMMON | TIMED
+    | {"adjust_for", "adjustments", "spline", "per", "distribution", "horizon"}) - {"entry"},
     "risks": COMMON | {"outcome", "horizon"},
 }  # fmt: skip
 NEEDS: Mapping[str, tuple[str, ...]] = {
@@ -67,8 +73,10 @@ NEEDS: Mapping[str, tuple[str, ...]] = {
     "logistic": ("outcome",),
     "cumulative_incidence": ("time", "event", "horizon"),
     "fine_gray": ("time", "event", "event_of_interest"),
+    "interval_censored": ("left", "right"),
     "kaplan_meier": ("time", "event"),
     "log_rank": ("time", "event", "exposure"),
+    "parametric_survival": ("time", "event"),
     "risks": ("outcome",),
 }
 

@@ -8,9 +8,11 @@ from pipeline.analyses.cox import fit_cox_analysis
 from pipeline.analyses.fine_gray import fit_fine_gray_analysis
 from pipeline.analyses.fitted import Fitted
 from pipeline.analyses.incidence import fit_cumulative_incidence
+from pipeline.analyses.interval_censored import fit_interval_censored
 from pipeline.analyses.kaplan_meier import fit_kaplan_meier
 from pipeline.analyses.log_rank import fit_log_rank
 from pipeline.analyses.logistic import fit_logistic_analysis
+from pipeline.analyses.parametric import fit_parametric_analysis
 from pipeline.analyses.risks import fit_risks
 from pipeline.plan import Analysis
 from pipeline.plan_check import check_plan
@@ -21,8 +23,10 @@ FITS: Mapping[str, Callable[[pl.DataFrame, Analysis], Fitted]] = {
     "logistic": fit_logistic_analysis,
     "cumulative_incidence": fit_cumulative_incidence,
     "fine_gray": fit_fine_gray_analysis,
+    "interval_censored": fit_interval_censored,
     "kaplan_meier": fit_kaplan_meier,
     "log_rank": fit_log_rank,
+    "parametric_survival": fit_parametric_analysis,
     "risks": fit_risks,
 }
 

@@ -1,0 +1,132 @@
+"""Models of log time: time ratios, hazard ratios of a Weibull model, risks, and AIC to compare."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+
+from analysis.arrays import FloatArray
+from analysis.design import Design
+from analysis.parametric import Distribution, ParametricFit, fit_parametric, parametric_risks
+from pipeline.analyses.curves import no_curves
+from pipeline.analyses.effects import coefficient_rows, term_tests, wald_effects
+from pipeline.analyses.fitted import (
+    Fitted,
+    base_row,
+    concerned,
+    count_rows,
+    finite,
+    happened,
+    ignores_clusters,
+    make_design,
+    number_row,
+    numbers_of,
+    optional_labels,
+    row_of_test,
+)
+from pipeline.analyses.selection import Selection, select_rows
+from pipeline.analyses.timed import columns_needed
+from pipeline.plan import Analysis
+from pipeline.plan_check import OF_INTEREST
+from shared.estimate import Estimate
+
+DISTRIBUTIONS: tuple[Distribution, ...] = ("weibull", "lognormal", "loglogistic")
+
+
+def fit_parametric_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
+    """Fit right-censored days; without a distribution in the plan, all three side by side.
+
+    Raises
+    ------
+    PlanError, ValueError
+        If the plan does not fit the table.
+    """
+    selection = select_rows(frame, analysis)
+    rows = model_rows(selection, analysis, also=columns_needed(analysis))
+    return Fitted(rows=tuple(rows), curves=no_curves())
+
+
+def model_rows(
+    selection: Selection, analysis: Analysis, *, also: tuple[str, ...]
+) -> list[Estimate]:
+    """Fit each version and distribution; the group of a row is its distribution."""
+    rows: list[Estimate] = []
+    for adjustment in analysis.adjustments:
+        columns = (analysis.exposure,) if adjustment == "crude" and analysis.exposure else None
+        design, kept = make_design(selection, analysis, columns or analysis.terms, also=also)
+        left, right = _ends(kept, analysis)
+        base = replace(base_row(analysis, selection), adjustment=adjustment)
+        for name in DISTRIBUTIONS:
+            if analysis.distribution in (None, name):
+                fit = fit_parametric(
+                    design.matrix, left, right, distribution=name,
+                    cluster=optional_labels(kept, analysis.cluster), names=design.names,
+                )  # fmt: skip
+                here = _about(base, fit, design, ignores_clusters(kept, analysis))
+                rows += _estimates(here, design, fit, confidence=analysis.confidence)
+                rows += _risks(here, design, fit, analysis)
+        rows += count_rows(base, selection, design.dropped)
+    return rows
+
+
+def _ends(kept: pl.DataFrame, analysis: Analysis) -> tuple[FloatArray, FloatArray]:
+    """Give both ends of each interval; equal where the day itself is taken as known."""
+    if analysis.left:
+        ends = kept.select(left=pl.col(analysis.left).fill_null(0), right=analysis.right or "")
+        return numbers_of(ends, "left"), numbers_of(ends.with_columns(
+            pl.col("right").cast(pl.Float64).fill_null(float("inf"))), "right")  # fmt: skip
+    days = numbers_of(kept, analysis.time)
+    return days, np.where(happened(kept, OF_INTEREST) == 1, days, np.inf)
+
+
+def _about(base: Estimate, fit: ParametricFit, design: Design, ignored: Sequence[str]) -> Estimate:
+    errors = "robust errors by cluster" if fit.clusters else "model-based errors"
+    row = replace(
+        base, group=fit.distribution, n=fit.n, n_dropped=len(design.kept) - fit.n,
+        events=fit.events, clusters=fit.clusters,
+        method=f"accelerated failure time, {fit.distribution}; {errors}",
+    )  # fmt: skip
+    return concerned(row, (*fit.concerns, *(() if fit.clusters else ignored)))
+
+
+def _estimates(
+    base: Estimate, design: Design, fit: ParametricFit, *, confidence: float
+) -> list[Estimate]:
+    terms = slice(1, -1)
+    estimate, covariance = fit.coefficients[terms], fit.covariance[terms, terms]
+    effects = wald_effects(design.columns, estimate, covariance, confidence=confidence)
+    rows = coefficient_rows(base, effects, "time_ratio")
+    if fit.distribution == "weibull":
+        hazards = wald_effects(
+            design.columns, -estimate / fit.scale, _hazard_covariance(fit), confidence=confidence
+        )
+        ratios = coefficient_rows(base, hazards, "hazard_ratio")
+        rows += [row for row in ratios if row.measure == "hazard_ratio"]
+    rows += term_tests(base, design.columns, estimate, covariance)
+    rows += row_of_test(base, "likelihood_ratio", fit.likelihood_ratio)
+    for measure in ("scale", "log_likelihood", "log_likelihood_null", "aic"):
+        rows += number_row(base, measure, getattr(fit, measure))
+    return rows
+
+
+def _hazard_covariance(fit: ParametricFit) -> FloatArray:
+    """Delta method of -coefficient / scale, the scale being estimated too."""
+    slopes = np.zeros((len(fit.coefficients) - 2, len(fit.coefficients)))
+    slopes[:, 1:-1] = -np.eye(len(slopes)) / fit.scale
+    slopes[:, -1] = fit.coefficients[1:-1] / fit.scale
+    return slopes @ fit.covariance @ slopes.T
+
+
+def _risks(
+    base: Estimate, design: Design, fit: ParametricFit, analysis: Analysis
+) -> list[Estimate]:
+    """Mean risk over the rows, as they are, by each day of the horizon; without limits."""
+    if not fit.converged:
+        return []
+    found = parametric_risks(fit, design.matrix, analysis.horizon)
+    return [
+        replace(base, measure="risk", day=float(day), estimate=finite(risk), confidence=None,
+                state=analysis.outcome_name)
+        for day, risk in zip(analysis.horizon, found, strict=True)
+    ]  # fmt: skip
