@@ -35,7 +35,7 @@ def step_of(mapping: ClinicMapping, variable: Variable, *, block: str, column: s
     shown = not any(isinstance(item[2], Source) and item[2].reads == NOT_SHOWN for item in every)
     found = [item for item in every if _header(item[2]) == column] or every
     if not found:
-        return Step(place=f"{mapping.file_name}, [when_blank]", reads="filled in as declared")
+        return _without_column(mapping, variable)
     place, table, reader = next(
         (item for item in found if variable.table in item[1].tables), found[0]
     )
@@ -46,6 +46,15 @@ def step_of(mapping: ClinicMapping, variable: Variable, *, block: str, column: s
         place=f"{place}, [table.columns] {variable.name}",
         reads=f"{_reading(reader, variable, mapping)}; {of}", shown=shown,
     )  # fmt: skip
+
+
+def _without_column(mapping: ClinicMapping, variable: Variable) -> Step:
+    """Say where a value comes from that no column of the export gives."""
+    if variable.name in mapping.when_blank.get(variable.table, {}):
+        return Step(place=f"{mapping.file_name}, [when_blank]", reads="filled in as declared")
+    made = {"clinic_id": "the name of the clinic's folder",
+            "local_stifle": "made of the animal's code and the side"}  # fmt: skip
+    return Step(place=mapping.file_name, reads=made.get(variable.name, "no column gives it"))
 
 
 _KEYS = ("local_animal", "side", "local_stifle")

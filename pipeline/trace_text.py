@@ -37,7 +37,8 @@ def _of_cell(cell: Cell) -> Iterator[str]:
     column = f', column "{cell.column}"' if cell.column else ""
     yield f"  {cell.table}.{cell.variable} = {_plain(cell.value)}"
     text = f': "{cell.raw}"' if cell.raw is not None else ""
-    yield f"    {cell.clinic}/{cell.file}{sheet}{row}{column}{text}"
+    folder = "" if cell.table == "clinics" else f"{cell.clinic}/"
+    yield f"    {folder}{cell.file}{sheet}{row}{column}{text}"
     yield f"    {cell.step.place}: {cell.step.reads}"
     yield from (f"    mark: {mark}" for mark in cell.marks)
     if cell.missing:
