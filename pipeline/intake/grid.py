@@ -1,6 +1,7 @@
 """Cells of a workbook sheet as text, each at its row and column, while they are being read."""
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from pipeline.intake.limits import MOST_BLANK_ROWS, MOST_CELL_CHARACTERS, Limits
 from shared.errors import InputFileError
@@ -103,12 +104,16 @@ def column_name(column: int) -> str:
 def cell_place(name: str) -> tuple[int, int] | None:
     """Read "B7" as row 7, column 2; None where it is no cell."""
     letters = name.rstrip("0123456789")
-    digits = name[len(letters) :]
-    if not (digits and letters.isascii() and letters.isalpha() and len(letters) <= 3):
-        return None
-    if len(digits) > 7:
-        return None
+    digits, column = name[len(letters) :], _column_number(letters)
+    return (int(digits), column) if column and 0 < len(digits) <= 7 else None
+
+
+@lru_cache(maxsize=20_000)
+def _column_number(letters: str) -> int:
+    """Read "AB" as 28; 0 where it is no column."""
+    if not (letters.isascii() and letters.isalpha() and len(letters) <= 3):
+        return 0
     column = 0
     for letter in letters.upper():
         column = column * 26 + ord(letter) - 64
-    return int(digits), column
+    return column

@@ -28,10 +28,12 @@ def read_xml(
     """Walk through XML that comes in blocks."""
     parser = expat.ParserCreate()
     parser.buffer_text = True
-    parser.StartElementHandler = lambda name, found: start(_bare(name), found)
+    parser.StartElementHandler = lambda name, found: start(
+        name if ":" not in name else _bare(name), found
+    )
     if end:
         closed = end
-        parser.EndElementHandler = lambda name: closed(_bare(name))
+        parser.EndElementHandler = lambda name: closed(name if ":" not in name else _bare(name))
     if text:
         parser.CharacterDataHandler = text
 
@@ -55,4 +57,4 @@ def read_xml(
 
 
 def _bare(name: str) -> str:
-    return name if ":" not in name else name.rpartition(":")[2]
+    return name.rpartition(":")[2]
