@@ -13,6 +13,8 @@ Any other exception is a defect of the program.
 from collections.abc import Iterable
 from difflib import get_close_matches
 
+LONGEST = 4000  # characters of one part of a message
+
 
 class StudyError(Exception):
     """Something the user can mend: where it is, what was found, what to do."""
@@ -20,8 +22,8 @@ class StudyError(Exception):
     exit_code = 2
 
     def __init__(self, where: str, what: str, *, do: str) -> None:
-        super().__init__(f"{where}: {what}\n{do}")
-        self.where, self.what, self.do = where, what, do
+        self.where, self.what, self.do = plain(where), plain(what), plain(do)
+        super().__init__(f"{self.where}: {self.what}\n{self.do}")
 
 
 class InputFileError(StudyError):
@@ -40,6 +42,12 @@ class NobodyLeftError(StudyError):
     """The protocol leaves nobody in the cohort."""
 
     exit_code = 1
+
+
+def plain(text: str) -> str:
+    """Write a text that may come from a file so that it cannot steer or flood a terminal."""
+    shown = "".join(letter if letter.isprintable() else " " for letter in text[:LONGEST])
+    return shown + "…" if len(text) > LONGEST else shown
 
 
 def nearest(name: str, known: Iterable[str]) -> str:

@@ -68,6 +68,10 @@ TEXT: Mapping[str, Hostile] = {
     "headers that stand thrice, numbered": Hostile(
         content="Case,Side,Date,Side,Side\nA,L,2021-02-01,,\n",
         says='repeated_headers = "number"', ends=(1, 1, 0, 0)),
+    "a header that steers the terminal": Hostile(
+        content='"\x1b[2J\n\u202ex","\x1b[2J\n\u202ex"\n1,2\n', ends="stands twice"),
+    "a header of 1 MB that stands twice": Hostile(
+        content=f"{'x' * 1_000_000},{'x' * 1_000_000}\n1,2\n", ends="column \"xxx"),
     "empty headers": Hostile(content="Case,Side,Date,,\nA,L,2021-02-01,x,\n", ends=(1, 1, 0, 0)),
     "headers of the program": Hostile(content="Case,Side,Date,sulca:row\n", ends="sulca:"),
     "headers like inner columns": Hostile(
