@@ -41,7 +41,8 @@ class Meaning:
     @property
     def proved(self) -> bool:
         """Tell whether header and values leave no doubt."""
-        return self.header_score >= 0.8 and self.reading.fit >= 0.9
+        unit = self.reading.unit is None or self.reading.unit.proved
+        return unit and self.header_score >= 0.8 and self.reading.fit >= 0.9
 
 
 @lru_cache(maxsize=4096)
@@ -77,7 +78,8 @@ def meanings_of(
                 named[name] = (0.0, "", name)
     for name, (score, phrase, meaning) in named.items():
         reading = read_as(name, meaning, family, tongue=tongue, counts=counts)
-        if reading.fit < 0.25 or (score < 0.45 and not _by_values(reading, counts)):
+        said = score >= 0.9 and reading.how in ("codes", "facts", "number")
+        if (reading.fit < 0.25 and not said) or (score < 0.45 and not _by_values(reading, counts)):
             continue
         found.append(Meaning(family=family, counts=counts, header_score=score, phrase=phrase,
                              reading=reading))  # fmt: skip

@@ -12,6 +12,7 @@ from pipeline.draft.readings import Tongue
 from pipeline.draft.vocabulary import LANGUAGES, Phrase
 
 _MOST_EVENTS = 15
+_MARKS = " ._-:"
 _OTHERS: Mapping[str, tuple[str, ...]] = {
     "stifles": ("rechecks", "complications", "revisions"), "rechecks": ("complications",),
     "complications": ("revisions",), "revisions": (), "animals": (),
@@ -90,17 +91,22 @@ def base_context(grid: Grid, families: Sequence[Family], tongue: Tongue) -> tupl
 
 
 def stem_of(family: Family) -> str:
-    """Give a family's header without the marks of number and side."""
+    """Give a family's header without the marks of number and side, and the word before a number.
+
+    "Patella Kontr{n} {s}" says "Patella".
+    """
     plain = family.template.replace("{s}", " ")
     if family.repeat:
-        plain = plain.partition("{n}")[2]
+        before, _, after = plain.partition("{n}")
+        plain = f"{before.strip(_MARKS).removesuffix(prefix_of(family))} {after}"
     return re.sub(r"^[\s._:-]+|[\s._:-]+$", "", re.sub(r"\s+", " ", plain))
 
 
 def prefix_of(family: Family) -> str:
-    """Give what stands before the number of a repeated header: "Kontr" of "Kontr{n} Art"."""
-    before, _, after = family.template.partition("{n}")
-    return before.strip(" ._-:") or after.strip(" ._-:")
+    """Give the word before the number of a repeated header: "Kontr" of "Patella Kontr{n} li"."""
+    before, _, after = family.template.replace("{s}", " ").partition("{n}")
+    words = re.findall(r"[^\s_:-]+", before) or [after.strip(_MARKS)]
+    return words[-1].strip(_MARKS) if before.strip(_MARKS) else words[0]
 
 
 def stems_to_try(family: Family, context: str, tongue: Tongue) -> list[str]:

@@ -145,8 +145,8 @@ def _span(
     texts = [text for item in meanings if item.reading.variable in names for text in item.counts]
     months = {name: number for form in forms for name, number in form.months.items()}
     workbook = any(WORKBOOK.fullmatch(text) for text in texts)
-    grammar = Grammar(date_formats=tuple(form.form for form in forms), months=months,
-                      workbook=workbook)  # fmt: skip
+    written = tuple(form.form for form in forms) or ("YYYY-MM-DD",)
+    grammar = Grammar(date_formats=written, months=months, workbook=workbook)
     days = read_dates(pl.Series(texts, dtype=pl.String), grammar, grammar.date_formats)
     known = sorted(day for day in days.drop_nulls().to_list() if day.year >= 1990)
     return (known[0], known[-1]) if known else None

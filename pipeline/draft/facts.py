@@ -66,6 +66,8 @@ def guess_facts(
     if meaning != "technique" and tried[0].understood >= 0.8 * top:
         return tried[0]
     good = [item for item in tried if item.understood >= top - 0.02]
+    apart = [item for item in good if _parts_most(counts, item.separators)]
+    good = apart or good
     return min(good, key=lambda item: len(item.items) + 3 * len(item.separators))
 
 
@@ -81,6 +83,12 @@ def _parted(
         ),
         separators=separators,
     )
+
+
+def _parts_most(counts: Counter[str], separators: Sequence[str]) -> bool:
+    """Tell whether the separators stand in at least a third of the cells."""
+    held = sum(n for text, n in counts.items() if any(mark in text for mark in separators))
+    return 3 * held >= counts.total()
 
 
 def _split(counts: Counter[str], separators: Sequence[str], language: str) -> Counter[str]:

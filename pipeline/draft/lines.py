@@ -71,6 +71,8 @@ def _how(meaning: Meaning) -> dict[str, str]:
         keys["as"] = quoted(reading.how)
     if reading.unit and reading.unit.unit:
         keys["unit"] = quoted(reading.unit.unit)
+    if reading.units:
+        keys["unit"] = inline({word: quoted(unit) for word, unit in reading.units.items()})
     if reading.out_of:
         keys["out_of"] = str(reading.out_of)
     planned = reading.how == "duration" or (reading.unit and reading.unit.unit in _NOMINAL)
@@ -88,7 +90,10 @@ def _evidence(meaning: Meaning) -> str:
 
 def _with_codes(line: Line, codes: tuple[CodeGuess, ...], tongue: Tongue) -> Line:
     told = [item for item in codes if item.code]
-    plain = all(item.text.lower() == item.code.lower() and not item.note for item in told)
+    unknown = any(not item.code and not item.reason for item in codes)
+    plain = not (unknown and line.variable != "breed") and all(
+        item.text.lower() == item.code.lower() and not item.note for item in told
+    )
     if plain or (line.variable == "breed" and all(item.text == item.code for item in told)):
         return line
     answers = bool(told) and all(yes_or_no(item.text, tongue) == item.code for item in told)

@@ -10,7 +10,7 @@ from pipeline.draft.dates import date_share
 from pipeline.draft.facts import Facts, guess_facts
 from pipeline.draft.families import Family
 from pipeline.draft.numbers import Marks, time_units
-from pipeline.draft.units import UnitGuess, guess_unit, scale_top
+from pipeline.draft.units import UnitGuess, cell_units, guess_unit, scale_top, unit_word
 from pipeline.draft.vocabulary import Vocabulary, meant
 from schemas.codebook import Variable
 
@@ -45,6 +45,7 @@ class Reading:
     unit: UnitGuess | None = None
     out_of: int | None = None
     durations: Mapping[str, str] = field(default_factory=dict[str, str])
+    units: Mapping[str, str] = field(default_factory=dict[str, str])  # by the word in the cell
 
 
 def read_as(
@@ -143,6 +144,10 @@ def _as_number(variable: Variable, counts: Counter[str], family: Family, tongue:
     if out_of:
         return Reading(variable=name, fit=1.0, how="score", out_of=out_of,
                        evidence=f'written "n/{out_of}"')  # fmt: skip
+    if units := cell_units(counts, variable, tongue.vocabulary, language=tongue.language):
+        told = sum(n for text, n in counts.items() if unit_word(text))
+        return Reading(variable=name, fit=told / filled, how="number", units=units,
+                       evidence=f"{told} of {filled} are numbers with a unit")  # fmt: skip
     numbers = [
         number for text, n in counts.items() if (number := tongue.marks.number(text)) is not None
         for _ in range(n)

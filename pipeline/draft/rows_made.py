@@ -1,6 +1,5 @@
 """One kind of row as a [[table]]: its blocks and conditions, its variables, what is in doubt."""
 
-import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -9,9 +8,10 @@ from pipeline.draft.codes import guess_codes
 from pipeline.draft.columns import CONTEXTS, Meaning
 from pipeline.draft.families import Family
 from pipeline.draft.lines import Line, lines_of
-from pipeline.draft.readings import Tongue
+from pipeline.draft.readings import Tongue, yes_or_no
+from pipeline.draft.row_doubts import row_doubts
 from pipeline.draft.tables import Table
-from pipeline.draft.toml_text import inline, listed, quoted, shown
+from pipeline.draft.toml_text import inline, listed, quoted
 from pipeline.draft.word_lists import ListDraft, draft_list
 from pipeline.intake.mapping_confirm import ToConfirm
 
@@ -69,9 +69,9 @@ def rows_made(table: Table, base: Table, tongue: Tongue) -> RowsMade:
     named = taken | {name for item in lists for name in item.variables}
     return RowsMade(
         table=table, make=_make(table, named, tongue), fills=table.context == "follow_up",
-        where=_where(table, base), blocks=_blocks(table, meanings, pairs, headers),
+        where=_where(table, base, tongue), blocks=_blocks(table, meanings, pairs, headers),
         lines=tuple(_inheriting(lines, table, by_side=by_side)), lists=tuple(lists),
-        doubts=tuple(_doubts(table, meanings, lines, lists, by_side=by_side)),
+        doubts=tuple(row_doubts(table, meanings, lines, lists, by_side=by_side)),
     )  # fmt: skip
 
 
@@ -108,7 +108,8 @@ def _blocks(
     by_name = {item.reading.variable: headers[item.family.template] for item in meanings}
     present: list[str] = []
     for group in _PRESENT.get(table.context, ()):
-        present = present or [by_name[name] for name in group if name in by_name]
+        named = [by_name[name] for name in group if name in by_name]
+        present = present or named if pairs or table.context == "stifles" else present + named
     keys: dict[str, str] = {}
     if table.repeat:
         keys["repeat"] = str(table.repeat)
@@ -126,7 +127,7 @@ def _blocks(
     return tuple(blocks)
 
 
-def _where(table: Table, base: Table) -> tuple[str, ...]:
+def _where(table: Table, base: Table, tongue: Tongue) -> tuple[str, ...]:
     header, texts = table.event
     if header:
         return (inline({"column": quoted(header), "is": listed(texts)}),)
@@ -136,10 +137,18 @@ def _where(table: Table, base: Table) -> tuple[str, ...]:
         for name in group:
             found = table.meaning(name)
             if found and (table is not base or name == "complication_type"):
-                full = found.counts.total() == table.grid.n_rows
-                if not full:
-                    return (inline({"column": quoted(found.family.template), "filled": "true"}),)
+                return _said(found, table, tongue)
     return ()
+
+
+def _said(found: Meaning, table: Table, tongue: Tongue) -> tuple[str, ...]:
+    """Take only rows where the column says something other than "none"."""
+    column = quoted(found.family.template)
+    none = sorted(text for text in found.counts if yes_or_no(text, tongue) == "false")
+    blank = found.counts.total() < table.grid.n_rows
+    where = [inline({"column": column, "filled": "true"})] if blank else []
+    where += [inline({"column": column, "is_not": listed(none)})] if none else []
+    return tuple(where)
 
 
 def _make(table: Table, named: set[str], tongue: Tongue) -> tuple[str, ...]:
@@ -183,66 +192,3 @@ def _inheriting(lines: Sequence[Line], table: Table, *, by_side: bool) -> list[L
     note = f"; {blank} blank: inherit = true takes the only operated side"
     return [replace(line, evidence=line.evidence + note) if line.variable == "side" else line
             for line in lines]  # fmt: skip
-
-
-def _doubts(
-    table: Table, meanings: Sequence[Meaning], lines: Sequence[Line],
-    lists: Sequence[ListDraft], *, by_side: bool,
-) -> list[ToConfirm]:  # fmt: skip
-    title = f"{table.context} of {table.grid.name}"
-    found: list[ToConfirm] = []
-    named = {line.variable for line in lines}
-    if "local_animal" not in named and "local_stifle" not in named:
-        found.append(_doubt(f"{title}: the animal", "", "no column was recognised as its code",
-                            "Write local_animal = the header of that column."))  # fmt: skip
-    if not by_side and not {"side", "local_stifle"} & named:
-        found.append(_doubt(f"{title}: the side", "", "no column was recognised as the side",
-                            "Write side = the header of that column."))  # fmt: skip
-    by_name = {item.reading.variable: item for item in meanings}
-    for line in lines:
-        if not line.proved:
-            target = line.header or "no column"
-            found.append(_doubt(f"{title}: {line.variable}", f"from {target}", line.evidence,
-                                f"Check the line {line.variable}."))  # fmt: skip
-        if line.variable == "recheck_day" and "nominal_days" in line.keys:
-            found.append(_doubt(f"{title}: from which operation its times are counted",
-                                "this stifle's own (counted_from = \"this\")",
-                                "the export does not say it",
-                                'Ask the clinic; "first" is the animal\'s first.'))  # fmt: skip
-    found += [item for drafted in lists for item in _list_doubts(title, drafted, by_name)]
-    worded = [line for line in lines
-              if any(item.code and not item.proved for item in line.codes)]  # fmt: skip
-    if worded:
-        told = ", ".join(map(_counted, worded))
-        found.append(_doubt(f"{title}: code lists", told, "trade words of four languages; each "
-                            "text stands with its count in the list of its variable",
-                            "Read every list once; a wrong code is a wrong result."))  # fmt: skip
-    return found
-
-
-def _counted(line: Line) -> str:
-    """Count the texts of a list, and name those that only hold a word of the trade."""
-    told = sum(bool(item.code) for item in line.codes)
-    unsure = [
-        shown(item.text)
-        for item in line.codes
-        if item.code and not item.proved and not item.evidence.startswith("trade word")
-    ]
-    return f"{line.variable} ({told}" + (f"; unsure: {', '.join(unsure)}" if unsure else "") + ")"
-
-
-def _list_doubts(title: str, drafted: ListDraft, by_name: Mapping[str, Meaning]) -> list[ToConfirm]:
-    title_of = re.sub(r"\s+", " ", drafted.header)
-    score = by_name[drafted.meaning].header_score if drafted.meaning in by_name else 0.0
-    found = [_doubt(f'{title}: list in column "{title_of}"', f"sets {', '.join(drafted.variables)}",
-                    drafted.evidence + ("" if score >= 0.8 else "; the header is not sure"),
-                    "Read every line of words once; mend what is wrong.")]  # fmt: skip
-    if drafted.silence:
-        found.append(_doubt(f'{title}: what "{title_of}" says by not naming it',
-                            "a procedure that is not named was not done", "usual for such lists",
-                            "Ask the clinic, or take lines out of otherwise."))  # fmt: skip
-    return found
-
-
-def _doubt(what: str, guess: str, evidence: str, do: str) -> ToConfirm:
-    return ToConfirm(what=what, guess=guess, evidence=evidence, do=do)

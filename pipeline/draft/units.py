@@ -1,6 +1,7 @@
 """The unit of a column: written in its header, or else the one that its numbers allow."""
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -11,7 +12,9 @@ from pipeline.intake.grammar import UNITS_TO
 from schemas.codebook import Variable
 
 GAUGE_MM = {"24": 0.5, "22": 0.64, "20": 0.8, "18": 1.0}  # usual orthopaedic wire (codebook)
+ENOUGH = 30  # numbers, for their range alone to settle a unit
 _BRACKETS = re.compile(r"[(\[]\s*([^)\]]*?)\s*[)\]]")
+_WITH_UNIT = re.compile(r"[-+]?\d+(?:[.,]\d+)?\s*([^\W\d_]+)\.?")
 _SCALE = re.compile(r"(?:/|0\s*[-–]|1\s*[-–]|out of|sur|von|de)\s*(4|5|9|10)\s*[)\]]?$")
 
 
@@ -58,6 +61,34 @@ def bare(header: str, vocabulary: Vocabulary, language: str) -> str:
     return plain or header
 
 
+def unit_word(text: str) -> str:
+    """Give the word behind a number, "lbs" of "12.3 lbs", "" for none."""
+    found = _WITH_UNIT.fullmatch(text)
+    return found[1] if found else ""
+
+
+def cell_units(
+    counts: Counter[str], variable: Variable, vocabulary: Vocabulary, *, language: str
+) -> dict[str, str]:
+    """Read the units that stand in most cells behind the number; empty if one is unknown."""
+    choices = UNITS_TO.get(variable.unit, {})
+    words = Counter[str]()
+    for text, n in counts.items():
+        if word := unit_word(text):
+            words[word.lower()] += n
+    found: dict[str, str] = {}
+    for word in sorted(words):
+        fits = [
+            item for item in vocabulary.units
+            if item.meaning in choices and joined(item.words) == joined(tokens(word))
+        ]  # fmt: skip
+        own = [item for item in fits if item.language == language]
+        if fits:
+            found[word] = (own or fits)[0].meaning
+    told = sum(n for word, n in words.items() if word in found)
+    return found if counts and told >= 0.6 * counts.total() else {}
+
+
 def guess_unit(
     header: str, numbers: Sequence[float], variable: Variable, vocabulary: Vocabulary, *,
     language: str,
@@ -78,8 +109,9 @@ def guess_unit(
     fits = [unit for unit, factor in choices.items() if _fits(numbers, variable, factor)]
     unit = own if own in fits else (fits[0] if fits else own)
     middle = f"{median(numbers):g}"
+    proved = fits == [own] and len(numbers) >= ENOUGH
     why = f"no unit in the header; median {middle}, possible as " + (" or ".join(fits) or "none")
-    return UnitGuess(unit="" if unit == own else unit, evidence=why, proved=fits == [own])
+    return UnitGuess(unit="" if unit == own else unit, evidence=why, proved=proved)
 
 
 def _fits(numbers: Sequence[float], variable: Variable, factor: float) -> bool:

@@ -1,0 +1,90 @@
+"""What a person must settle about one [[table]]."""
+
+import re
+from collections.abc import Mapping, Sequence
+
+from pipeline.draft.columns import Meaning
+from pipeline.draft.lines import Line
+from pipeline.draft.tables import Table
+from pipeline.draft.toml_text import shown
+from pipeline.draft.word_lists import ListDraft
+from pipeline.intake.mapping_confirm import ToConfirm
+
+# Without these no row of its kind can be placed, or says anything.
+_NEEDED: Mapping[str, tuple[str, ...]] = {
+    "stifles": ("surgery_date",), "rechecks": ("recheck_day", "patella_grade"),
+    "complications": ("detected_day", "complication_type"),
+    "revisions": ("revision_day", "revision_reason"),
+}  # fmt: skip
+
+
+def row_doubts(
+    table: Table, meanings: Sequence[Meaning], lines: Sequence[Line],
+    lists: Sequence[ListDraft], *, by_side: bool,
+) -> list[ToConfirm]:  # fmt: skip
+    """Gather what is not proved of one [[table]]."""
+    title = f"{table.context} of {table.grid.name}"
+    found: list[ToConfirm] = []
+    named = {line.variable for line in lines}
+    if "local_animal" not in named and "local_stifle" not in named:
+        found.append(_doubt(f"{title}: the animal", "", "no column was recognised as its code",
+                            "Write local_animal = the header of that column."))  # fmt: skip
+    if not by_side and not {"side", "local_stifle"} & named:
+        found.append(_doubt(f"{title}: the side", "", "no column was recognised as the side",
+                            "Write side = the header of that column."))  # fmt: skip
+    by_name = {item.reading.variable: item for item in meanings}
+    told = named | {name for drafted in lists for name in drafted.variables}
+    for name in _NEEDED.get(table.context, ()):
+        if name not in told:
+            found.append(_doubt(f"{title}: {name}", "", "no column was recognised as it; without "
+                                "it no row can be placed",
+                                f"Write {name} = the header of that column."))  # fmt: skip
+    for line in lines:
+        if not line.proved:
+            target = line.header or "no column"
+            found.append(_doubt(f"{title}: {line.variable}", f"from {target}", line.evidence,
+                                f"Check the line {line.variable}."))  # fmt: skip
+        if line.variable == "recheck_day" and "nominal_days" in line.keys:
+            found.append(_doubt(f"{title}: from which operation its times are counted",
+                                "this stifle's own (counted_from = \"this\")",
+                                "the export does not say it",
+                                'Ask the clinic; "first" is the animal\'s first.'))  # fmt: skip
+    found += [item for drafted in lists for item in _list_doubts(title, drafted, by_name)]
+    worded = [line for line in lines
+              if any(item.code and not item.proved for item in line.codes)]  # fmt: skip
+    if worded:
+        told = ", ".join(map(_counted, worded))
+        found.append(_doubt(f"{title}: code lists", told, "trade words of four languages; each "
+                            "text stands with its count in the list of its variable",
+                            "Read every list once; a wrong code is a wrong result."))  # fmt: skip
+    return found
+
+
+def _counted(line: Line) -> str:
+    """Count the texts of a list, and name those that only hold a word of the trade."""
+    told = sum(bool(item.code) for item in line.codes)
+    unsure = [
+        shown(item.text)
+        for item in line.codes
+        if item.code and not item.proved and not item.evidence.startswith("trade word")
+    ]
+    return f"{line.variable} ({told}" + (f"; unsure: {', '.join(unsure)}" if unsure else "") + ")"
+
+
+def _list_doubts(title: str, drafted: ListDraft, by_name: Mapping[str, Meaning]) -> list[ToConfirm]:
+    title_of = re.sub(r"\s+", " ", drafted.header)
+    score = by_name[drafted.meaning].header_score if drafted.meaning in by_name else 0.0
+    found = [_doubt(f'{title}: list in column "{title_of}"', f"sets {', '.join(drafted.variables)}",
+                    drafted.evidence + ("" if score >= 0.8 else "; the header is not sure")
+                    + (f"; unsure: {', '.join(map(shown, drafted.unknown))}"
+                       if drafted.unknown else ""),
+                    "Read every line of words once; mend what is wrong.")]  # fmt: skip
+    if drafted.silence:
+        found.append(_doubt(f'{title}: what "{title_of}" says by not naming it',
+                            "a procedure that is not named was not done", "usual for such lists",
+                            "Ask the clinic, or take lines out of otherwise."))  # fmt: skip
+    return found
+
+
+def _doubt(what: str, guess: str, evidence: str, do: str) -> ToConfirm:
+    return ToConfirm(what=what, guess=guess, evidence=evidence, do=do)
