@@ -51,7 +51,10 @@ def mask_command(
     summary = Summary(
         done=f"{done.counts['rows written']} of {done.counts['rows read']} rows are masked.",
         counts=done.counts, written=written | ({"stays here": codes} if codes else {}),
-        remarks=("In the mapping: dates_shifted = true, dates as YYYY-MM-DD.",),
+        remarks=(
+            "In the mapping: dates_shifted = true, dates as YYYY-MM-DD.",
+            "Mask and send all files of one export together: they share each animal's shift.",
+        ),
         next_step="look through the masked file, then send it with its report",
     )  # fmt: skip
     finish(summary, quiet=quiet, as_json=as_json)

@@ -43,19 +43,18 @@ class Register:
 
 
 def read_register(folder: Path, config: MaskConfig) -> Register:
-    """Read transponder numbers and operations of all declared files that are there.
+    """Read transponder numbers and operations of all declared files.
 
     Raises
     ------
     InputFileError
-        If an animal has two transponder numbers: its dates could not be shifted alike.
+        If a file that tells of them is not there, or an animal has two transponder numbers: its
+        dates would not be shifted alike in all files.
     """
     numbers: dict[str, tuple[str, str]] = {}
     operated: set[tuple[str, str]] = set()
     unusable, dated = 0, False
     for file in config.files:
-        if not (folder / file.source.path).is_file():
-            continue
         tells = "transponder" in file.one or file.many["surgery_date"]
         sheet = read_file(folder, file.source) if tells else None
         if sheet and "transponder" in file.one:

@@ -291,6 +291,13 @@ def test_an_animal_with_two_numbers_is_refused_without_showing_them(clinic: Clin
     assert "row 3" in str(caught.value)
 
 
+def test_a_file_is_not_shifted_apart_from_the_one_that_tells_the_numbers(clinic: Clinic) -> None:
+    (clinic.export / "stifles.csv").unlink()
+    with pytest.raises(InputFileError, match=r"stifles\.csv"):
+        clinic.mask("rechecks.csv")
+    assert list(clinic.send.iterdir()) == []
+
+
 def test_one_row_with_both_sides_keeps_the_side_that_may_leave(clinic: Clinic) -> None:
     (clinic.export / "wide.csv").write_text(
         "Patient;Left;Right;Born\nP-7;01/02/2021;01/02/2019;01/02/2018\nP-8;01/02/2018;;\n", "utf-8"
