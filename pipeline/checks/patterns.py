@@ -20,7 +20,7 @@ from schemas.rules.patterns import (
 from schemas.rules.rule import Frames
 
 # A pattern of a clinic shows in its first rows too; more rows only cost time.
-MOST_ROWS = 10_000
+MOST_ROWS = 5_000
 ADDRESS = ["clinic_id", "table", "variable"]
 
 

@@ -71,6 +71,38 @@ def one_animal_at_two_clinics(sheets: Sheets) -> list[str]:
     return ["north"] * 5
 
 
+def days_in_months(sheets: Sheets) -> list[str]:
+    """Give the days of rechecks in whole months of 30 days (canonical files)."""
+    for grids in sheets.values():
+        for row in _table(grids, "rechecks").rows:
+            row["recheck_day"] = str(30 * max(1, round(int(str(row["recheck_day"])) / 30)))
+    return [clinic for clinic in sheets if clinic != "valley"]  # asked already: whole weeks
+
+
+def one_time_for_both_knees(sheets: Sheets) -> list[str]:
+    """Give every operation the same minutes (canonical files)."""
+    for grids in sheets.values():
+        for row in _table(grids, "procedures").rows:
+            row["surgery_minutes"] = "140"
+    return list(sheets)
+
+
+def numbers_backwards(sheets: Sheets) -> list[str]:
+    """Let the numbers of cases go down while the dates go on (canonical files)."""
+    for grids in sheets.values():
+        grid = _table(grids, "procedures")
+        days = {id(row): case.operated for row, case in zip(grid.rows, grid.cases, strict=True)
+                if case is not None}  # fmt: skip
+        latest = sorted(grid.rows, key=lambda row: days[id(row)], reverse=True)
+        for place, row in enumerate(latest, start=1):
+            row["surgeon_case_no"] = str(place)
+    return list(sheets)
+
+
+def _table(grids: list[Grid], name: str) -> Grid:
+    return next(grid for grid in grids if grid.file == f"{name}.csv")
+
+
 def _each(row: Record, change: Callable[[str, Cell], Cell]) -> None:
     for name, cell in row.items():
         row[name] = change(name, cell)
@@ -84,5 +116,6 @@ def _keep(grid: Grid, wanted: Callable[[Record], bool]) -> None:
 
 WHOLE: Mapping[str, Callable[[Sheets], list[str]]] = {
     "R05": one_animal_at_two_clinics, "R23": orders_mixed, "R29": never_luxated,
-    "R79": no_complications, "R88": directions_swapped,
+    "R79": no_complications, "R88": directions_swapped, "R22": days_in_months,
+    "R65": one_time_for_both_knees, "R66": numbers_backwards,
 }  # fmt: skip

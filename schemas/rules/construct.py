@@ -1,12 +1,9 @@
 """Rules within one operation on how its parts fit: wires, fragment, band, hole, block."""
 
-import operator
-from functools import reduce
-
 import polars as pl
 
 from schemas.rules.places import LOGIC, PRACTICE
-from schemas.rules.procedures import COUNT, RATIO, RECESSIONS, TTT, any_said
+from schemas.rules.procedures import COUNT, RATIO, RECESSIONS, any_said
 from schemas.rules.rule import Rule
 
 DEPTH, WIRE = pl.col("osteotomy_depth_mm"), pl.col("kwire_diameter_mm")
@@ -16,16 +13,6 @@ PIECES, TWISTS = pl.col("tb_pieces"), pl.col("tb_twists")
 HOLE, KWIRE_PLACE = pl.col("tb_hole_distance_mm"), pl.col("kwire_distance_mm")
 IS_RECESSION = pl.col("sulcoplasty_type").is_in(RECESSIONS)
 FRAGMENT_ONLY = ("recess_deepened_at", "recess_fit", "fragment_fractured")
-OPEN, AGE = pl.col("stifles.physis_open"), pl.col("stifles.age_months")
-# Closure of the proximal tibial physis, months: from memory; giants by weight: no source.
-OPEN_UNTIL, OPEN_UNTIL_IN_GIANTS, OPEN_FROM, GIANT_KG = 12, 18, 5, 45
-YOUNG_MONTHS = 6
-
-
-def open_too_late(weight: pl.Expr, age: pl.Expr) -> pl.Expr:
-    """Be true of an age at which the physis of such an animal has usually closed."""
-    giant = (weight >= GIANT_KG).fill_null(value=False)
-    return age > pl.when(giant).then(OPEN_UNTIL_IN_GIANTS).otherwise(OPEN_UNTIL)
 
 
 def _fragment_said() -> pl.Expr:
@@ -36,20 +23,8 @@ def _fragment_said() -> pl.Expr:
 
 # Where nothing was deepened, R60 asks about these two in the same words.
 ASKED_BY_R60 = (pl.col("sulcoplasty_type") == "none") & any_said(FRAGMENT_ONLY[:2])
-YOUNG = (OPEN & ~open_too_late(pl.col("stifles.weight_kg"), AGE).fill_null(value=False)) | (
-    AGE.is_between(2, YOUNG_MONTHS, closed="left")  # below two months, R33 stops the row
-)
-CUT_IN_YOUNG = reduce(operator.or_, (part.fill_null(value=False) for part in (TTT, IS_RECESSION)))
 
 CONSTRUCT_RULES = (
-    Rule(
-        id="R36", action="ask", tables=("procedures", "stifles"), broken=CUT_IN_YOUNG & YOUNG,
-        shows=("sulcoplasty_type", "ttt_done", "stifles.age_months", "stifles.physis_open"),
-        says="The bone was cut in a very young animal or one whose growth plate was open.",
-        fix="Confirm the operation, and check the age and the growth plate.",
-        why="Osteotomy through an open physis and recession in very young animals are usually "
-        "avoided", source=PRACTICE,
-    ),
     Rule(
         id="R50", action="ask", tables=("procedures",),
         broken=A_WIRE & A_FRAGMENT & ((WIRE > DEPTH / 3) | (COUNT * WIRE > DEPTH / 2)),

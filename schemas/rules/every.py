@@ -5,6 +5,7 @@ from schemas.rules.animals import ANIMAL_RULES, CONFLICT_RULES
 from schemas.rules.construct import CONSTRUCT_RULES
 from schemas.rules.events import EVENT_RULES
 from schemas.rules.exports import EXPORT_RULES
+from schemas.rules.growth import GROWTH_RULES
 from schemas.rules.implants import IMPLANT_RULES
 from schemas.rules.measurements import MEASUREMENT_RULES
 from schemas.rules.pairs import PAIR_RULES
@@ -18,7 +19,7 @@ from schemas.rules.surgeons import SURGEON_RULES
 # First what is no case, then what stands twice; the rest is judged on one row per key.
 FIRST_RULES = (*TEST_RULES, *COPIES, *CONFLICT_RULES, *AGAIN_RULES)
 MAIN_RULES = (
-    *PLACE_RULES, *STIFLE_RULES, *PROCEDURE_RULES, *CONSTRUCT_RULES,
+    *PLACE_RULES, *STIFLE_RULES, *GROWTH_RULES, *PROCEDURE_RULES, *CONSTRUCT_RULES,
     *EVENT_RULES,
     *ANIMAL_RULES, *PAIR_RULES, *ACROSS_RULES, *IMPLANT_RULES, *MEASUREMENT_RULES,
     *POOLED_RULES, *RECHECK_RULES, *SURGEON_RULES, *EXPORT_RULES,

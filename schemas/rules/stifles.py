@@ -3,7 +3,6 @@
 import polars as pl
 
 from schemas.rules.animals import DEAD
-from schemas.rules.construct import OPEN_FROM, open_too_late
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -123,16 +122,6 @@ STIFLE_RULES = (
         fix="Send any later contact, a call as well; if there was none, answer "
         '"correct as it is".',
         why="Cohorts commonly require 30 days or a recheck", source="Stanke et al. 2014",
-    ),
-    Rule(
-        id="R35", action="ask", tables=("stifles",),
-        broken=(pl.col("physis_open") & open_too_late(WEIGHT, pl.col("age_months")))
-        | (~pl.col("physis_open") & (pl.col("age_months") < OPEN_FROM)),
-        shows=("physis_open", "age_months", "weight_kg"),
-        says="The growth plate of the tibia does not fit the age.",
-        fix="Check the age, and the growth plate on the radiographs before surgery.",
-        why="Disagrees with usual closure of the proximal tibial and tuberosity physes",
-        source="common practice; closure ages from memory",
     ),
     Rule(
         id="R40", action="ask", tables=("stifles",),
