@@ -9,7 +9,8 @@ import polars as pl
 import pytest
 
 EXPECTED = (
-    "queries", "tables/stifles.parquet", "tables/missing.parquet", "study.duckdb",
+    "queries", "queries/north.html", "near_matches.csv",
+    "tables/stifles.parquet", "tables/missing.parquet", "study.duckdb",
     "reidentification.html", "reidentification.csv", "reidentification_cells.csv",
     "cohort.parquet", "cohort.csv", "cohort_dictionary.csv", "flow.json", "results.parquet",
     "results.csv", "curves.parquet", "refit", "report/index.html", "report/figures", "clinics",
