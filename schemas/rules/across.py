@@ -3,6 +3,7 @@
 import polars as pl
 
 from schemas.rules.events import COOK, IMPLANT_FAMILY, PALPATED, rank
+from schemas.rules.joined import own_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -41,7 +42,7 @@ def same_direction() -> pl.Expr:
 def unexplained_luxation(frames: Frames) -> pl.DataFrame:
     """Give the first luxated recheck of a stifle without a complication of its kind by then."""
     seen = (
-        frames["rechecks"]
+        own_columns(frames, "rechecks", "stifles.luxation_direction", "stifles.row_id")
         .filter(
             pl.col("patella_grade") >= 1, pl.col("recheck_mode").is_in(PALPATED),
             pl.col("recheck_day") > 0, pl.col("stifles.row_id").is_not_null(),
@@ -72,7 +73,7 @@ def _stable_after_reluxation(frames: Frames) -> pl.DataFrame:
         pl.col("resolved_day").is_null(),
         (pl.col("treatment") == "closed_reduction").not_().fill_null(value=True),
     )
-    stable = frames["rechecks"].filter(
+    stable = own_columns(frames, "rechecks").filter(
         pl.col("patella_grade") == 0, pl.col("recheck_mode").is_in(PALPATED)
     )
     later = with_any(
@@ -124,7 +125,7 @@ def _surgery_without_revision(frames: Frames) -> pl.DataFrame:
 def _catastrophe_unexplained(frames: Frames) -> pl.DataFrame:
     """Give catastrophic events without a reason for the word, and the reverse."""
     last = (
-        frames["rechecks"]
+        own_columns(frames, "rechecks")
         .filter(pl.col("function_class").is_not_null())
         .sort("recheck_day", "row_id")
         .unique(STIFLE, keep="last", maintain_order=True)

@@ -3,6 +3,7 @@
 import polars as pl
 
 from schemas.rules.across import with_any
+from schemas.rules.joined import own_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -41,7 +42,7 @@ def _doubtful(frames: Frames) -> pl.DataFrame:
 def _never_luxated(frames: Frames) -> pl.DataFrame:
     """Give rechecks of clinics with over 30 stifles in which every grade is 0 and none is blank."""
     grade = pl.col("patella_grade")
-    return frames["rechecks"].filter(
+    return own_columns(frames, "rechecks").filter(
         (grade.is_not_null() & (grade == 0)).all().over("clinic_id")
         & (pl.col("local_stifle").n_unique().over("clinic_id") > 30)
     )

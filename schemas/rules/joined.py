@@ -27,6 +27,15 @@ def select_columns(frames: Frames, table: str, names: Iterable[str]) -> pl.DataF
     return frames[table].select(name for name in names if name in frames[table].columns)
 
 
+def own_columns(frames: Frames, table: str, *others: str) -> pl.DataFrame:
+    """Give a table's own columns and the named ones of others: all that a long table can bear."""
+    if isinstance(frames, Joined):
+        own = frames.own(table)
+    else:
+        own = [name for name in frames[table].columns if "." not in name]
+    return select_columns(frames, table, [*own, *others])
+
+
 class Joined(Mapping[str, pl.DataFrame]):
     """Joined frames, each made when it is asked for the first time."""
 
@@ -50,6 +59,10 @@ class Joined(Mapping[str, pl.DataFrame]):
 
     def __len__(self) -> int:
         return len(list(iter(self)))
+
+    def own(self, table: str) -> list[str]:
+        """Name the columns that the table has by itself."""
+        return self._plain[table].columns
 
     def columns_of(self, table: str, names: Iterable[str]) -> pl.DataFrame:
         """Give these columns of a joined frame, without joining the others."""
@@ -81,8 +94,13 @@ class Joined(Mapping[str, pl.DataFrame]):
             columns = [name for place, _, name in wanted if place == other]
             if columns:
                 place = self._places_of(table)[other]
-                beside = self._one_a_key(other).select(pl.col(columns).gather(place))
-                frame = frame.hstack(beside.rename({name: f"{other}.{name}" for name in columns}))
+                rows = self._one_a_key(other)
+                frame = frame.with_columns(
+                    pl.lit(None, rows.schema[name]).alias(f"{other}.{name}")
+                    if rows[name].null_count() == rows.height  # takes no room
+                    else rows[name].gather(place).alias(f"{other}.{name}")
+                    for name in columns
+                )
         lists = [name for place, _, name in wanted if place == "stifles"]
         return self._with_lists(frame, lists) if table == "animals" and lists else frame
 

@@ -6,6 +6,7 @@ import polars as pl
 
 from schemas.codebook import CANONICAL_TABLES, KEYS
 from schemas.rules.declared import PLACE, RUNNING_NUMBERS
+from schemas.rules.joined import own_columns
 from schemas.rules.rule import Frames, Rule
 
 LOGIC = "logical consistency"
@@ -19,7 +20,7 @@ TEST_WEIGHTS = (99.9, 999.0)
 
 def exact_copies(table: str, frames: Frames) -> pl.DataFrame:
     """Give the rows equal in every field to one that stands before them."""
-    frame = frames[table]
+    frame = own_columns(frames, table)
     own = [name for name in frame.columns
            if "." not in name and name not in ADDRESS and name not in RUNNING_NUMBERS]  # fmt: skip
     placed = sorted(name for other, name in PLACE if other == table)
@@ -30,7 +31,7 @@ def exact_copies(table: str, frames: Frames) -> pl.DataFrame:
 def same_key_again(table: str, frames: Frames) -> pl.DataFrame:
     """Give the rows whose key stands before them in another row."""
     key = pl.struct(KEYS[table])
-    return frames[table].filter(
+    return own_columns(frames, table).filter(
         ~key.is_first_distinct(), pl.all_horizontal(pl.col(*KEYS[table]).is_not_null())
     )
 

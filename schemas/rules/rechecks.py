@@ -4,6 +4,7 @@ import polars as pl
 
 from schemas.rules.across import STIFLE
 from schemas.rules.events import PALPATED
+from schemas.rules.joined import own_columns
 from schemas.rules.places import PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -32,7 +33,7 @@ def planned_days(frames: Frames) -> pl.DataFrame:
     """
     counted = frames["day_kinds"].filter(pl.col("kind") == "counted")
     days = (
-        frames["rechecks"]
+        own_columns(frames, "rechecks")
         .filter(pl.col("recheck_day") > 0)
         .join(counted, on="row_id", how="semi", maintain_order="left")
         .with_columns(step=planned_step())
@@ -50,7 +51,7 @@ def _twice_a_day(frames: Frames) -> pl.DataFrame:
     """Give a contact on a day that has one before it; days that were planned may be two."""
     planned = frames["day_kinds"].filter(pl.col("kind") == "planned")
     day = [*STIFLE, "recheck_day"]
-    rows = frames["rechecks"].filter(pl.all_horizontal(pl.col(day).is_not_null()))
+    rows = own_columns(frames, "rechecks").filter(pl.all_horizontal(pl.col(day).is_not_null()))
     several = rows.group_by(day).agg(n=pl.len()).filter(pl.col("n") > 1)
     again = rows.join(several, on=day, how="semi", maintain_order="left").filter(
         ~pl.struct(day).is_first_distinct()
@@ -60,7 +61,7 @@ def _twice_a_day(frames: Frames) -> pl.DataFrame:
 
 def _long_unseen(frames: Frames) -> pl.DataFrame:
     """Give events found over a year after the last day on which they were looked for."""
-    seen = frames["rechecks"].filter(
+    seen = own_columns(frames, "rechecks").filter(
         pl.col("recheck_mode").is_in(PALPATED), pl.col("patella_grade").is_not_null()
     )
     before = (

@@ -3,6 +3,7 @@
 import polars as pl
 
 from schemas.rules.animals import DEAD
+from schemas.rules.joined import own_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -42,7 +43,7 @@ def _known_later(frames: Frames) -> pl.DataFrame:
     """Give joints, but of animals that died, with an event after their last day known."""
     days = pl.concat(
         [
-            frames[table].select("clinic_id", "local_stifle", last=pl.col(day))
+            own_columns(frames, table).select("clinic_id", "local_stifle", last=pl.col(day))
             for table, day in LAST_DAYS.items()
         ]
     )
