@@ -7,6 +7,7 @@ from pipeline.draft.doubts import all_doubts
 from pipeline.draft.draft import draft_clinic
 from pipeline.draft.page import map_page
 from pipeline.draft.write_toml import mapping_text
+from pipeline.intake.mapping_schema import SCHEMA_FILE, schema_text
 from pipeline.summary import Summary
 from schemas.codebook import read_codebook
 from shared.errors import InputFileError, PlanError
@@ -41,6 +42,7 @@ def draft_mapping(paths: Sequence[Path], clinic_id: str, out: Path) -> Summary:
     page = out / "mappings" / f"{clinic_id}.map.html"
     write_text(target, mapping_text(draft, codebook))
     write_text(page, map_page(draft))
+    write_text(out / "mappings" / SCHEMA_FILE, schema_text(codebook))
     columns = sum(len(sheet.grid.columns) for sheet in draft.sheets)
     unknown = sum(len(item.columns) for sheet in draft.sheets for item in sheet.unknown)
     refused = sum(len(item.columns) for sheet in draft.sheets for item in sheet.identifiers)

@@ -44,8 +44,17 @@ class Facts:
     @property
     def understood(self) -> float:
         """Give the share of items that are understood, words for a missing value left out."""
-        asked = sum(item.n for item in self.items if not item.reason)
-        return sum(item.n for item in self.items if item.told) / asked if asked else 0.0
+        return self.n_told / self.n_asked if self.n_asked else 0.0
+
+    @property
+    def n_told(self) -> int:
+        """Count the items that are understood."""
+        return sum(item.n for item in self.items if item.told)
+
+    @property
+    def n_asked(self) -> int:
+        """Count the items that say something."""
+        return sum(item.n for item in self.items if not item.reason)
 
     @property
     def variables(self) -> tuple[str, ...]:

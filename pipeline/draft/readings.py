@@ -56,7 +56,7 @@ def read_as(
         facts = guess_facts(counts, name, tongue.vocabulary, language=tongue.language)
         says_why = any(item.missing for item in facts.items)
         if name == "technique" or says_why or len(facts.variables) > 1:
-            why = f"{facts.understood:.0%} of its parts are known"
+            why = f"{facts.n_told} of {facts.n_asked} parts are known"
             return Reading(variable=name, fit=facts.understood if counts else 0.5, how="facts",
                            facts=facts, evidence=why)  # fmt: skip
     variable = tongue.variables[name]
@@ -69,7 +69,8 @@ def read_as(
         if share >= 0.5 or variable.kind == "date" or meaning == "birth_date":
             how = "birth_date" if meaning == "birth_date" else "date"
             return Reading(variable=name, fit=share if asked else 0.5, how=how,
-                           evidence=f"{share:.0%} of its values are dates")  # fmt: skip
+                           evidence=f"{round(share * asked.total())} of {asked.total()} values "
+                           "are dates")  # fmt: skip
     if variable.kind == "string" and name != "breed":
         return _as_text(name, asked)
     if variable.codes or variable.kind == "bool" or name == "breed":

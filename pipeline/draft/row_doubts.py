@@ -41,8 +41,8 @@ def row_doubts(
                                 f"Write {name} = the header of that column."))  # fmt: skip
     for line in lines:
         if not line.proved:
-            target = line.header or "no column"
-            found.append(_doubt(f"{title}: {line.variable}", f"from {target}", line.evidence,
+            guess = f"from {line.header}" if line.header else line.keys.get("value", "").strip('"')
+            found.append(_doubt(f"{title}: {line.variable}", guess, line.evidence,
                                 f"Check the line {line.variable}."))  # fmt: skip
         if line.variable == "recheck_day" and "nominal_days" in line.keys:
             found.append(_doubt(f"{title}: from which operation its times are counted",

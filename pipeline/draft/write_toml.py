@@ -22,6 +22,7 @@ from pipeline.draft.toml_text import (
     to_confirm,
 )
 from pipeline.draft.write_head import clinic_lines, grammar_lines
+from pipeline.intake.mapping_schema import SCHEMA_LINE
 from schemas.codebook import Variable, codebook_version, read_codebook
 
 Shared = Mapping[str, Mapping[str, CodeGuess]]
@@ -31,10 +32,11 @@ def mapping_text(draft: Draft, codebook: Sequence[Variable]) -> str:
     """Write the whole file."""
     shared = shared_lists(draft)
     lines = [
+        SCHEMA_LINE,
         remark(f"Drafted from the export of {draft.clinic_id}. Behind each # stands why a guess "
                "was made, and how many cells"),
         remark("it concerns. The mapping runs once every [[to_confirm]] block was settled and "
-               "deleted. map.html shows the same."),
+               f"deleted. {draft.clinic_id}.map.html shows the same."),
         "", f"codebook_version = {quoted(codebook_version(read_codebook()))}", "",
     ]  # fmt: skip
     lines += clinic_lines(draft, codebook)
@@ -104,7 +106,7 @@ def _file(sheet: SheetDraft, draft: Draft) -> list[str]:
                                 "read, nor shown. Ask the clinic to leave it out."))  # fmt: skip
     for item in sheet.unknown:
         lines.append(remark(f"not recognised: {quoted(item.template)}, {item.counts.total()} of "
-                            f"{item.n_cells} cells filled (see map.html)"))  # fmt: skip
+                            f"{item.n_cells} cells filled (see the page)"))  # fmt: skip
     return [*lines, ""]
 
 

@@ -5,6 +5,7 @@ drafting works, not how well it guesses an export it has never seen.
 """
 
 import shutil
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ import pytest
 from pipeline.draft.draft import Draft
 from pipeline.draft.write_toml import mapping_text
 from pipeline.intake.mapping_file import read_mapping
+from pipeline.intake.mapping_schema import mapping_schema
 from pipeline.intake.study_intake import read_study
 from shared.errors import MappingError
 from tests.pipeline.draft.drafted import (
@@ -22,6 +24,7 @@ from tests.pipeline.draft.drafted import (
     reads,
     settled,
 )
+from tests.pipeline.intake.json_schema import faults
 
 # Share of (column, variable) pairs of the written mapping that the draft proposes too.
 # Measured 1.00 for every clinic.
@@ -66,6 +69,26 @@ def test_nothing_of_a_draft_runs_before_a_person_settled_it(
     path.write_text(mapping_text(drafts[clinic], CODEBOOK), "utf-8")
     with pytest.raises(MappingError, match="guesses wait for a person"):
         read_mapping(path, CODEBOOK)
+
+
+@pytest.mark.parametrize("clinic", CLINICS)
+def test_a_draft_fits_the_schema_that_editors_follow(clinic: str, drafts: dict[str, Draft]) -> None:
+    schema = mapping_schema(CODEBOOK)
+    written = tomllib.loads(mapping_text(drafts[clinic], CODEBOOK))
+    assert written["to_confirm"]
+    assert faults(written, schema, schema) == []
+
+
+def test_every_variable_without_a_column_is_listed_core_ones_first(
+    drafts: dict[str, Draft],
+) -> None:
+    """North gives no tension band pattern, which is not core; Valley no core variable less."""
+    lacking = [item.name for item in drafts["north"].lacking]
+    assert "tb_pattern" in lacking
+    core = [item.core in ("yes", "key") for item in drafts["north"].lacking]
+    assert core == sorted(core, reverse=True)
+    given = {line.variable for made in drafts["north"].made for line in made.lines}
+    assert not given & set(lacking)
 
 
 def test_header_rows_below_titles_and_a_totals_row_are_seen(drafts: dict[str, Draft]) -> None:
