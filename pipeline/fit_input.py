@@ -6,6 +6,7 @@ from pathlib import Path
 
 import polars as pl
 
+from pipeline.intake.screen_cells import shown
 from pipeline.plan import Analysis
 from pipeline.plan_check import columns_of
 from shared.errors import InputFileError, PlanError, nearest
@@ -116,8 +117,8 @@ def _numbers(values: pl.Series, analysis: str, *, where: str) -> pl.Series:
         row = int(bad[0])
         raise InputFileError(
             f"{where}, row {row + 2}",
-            f'the column "{values.name}" holds "{values[row]}", and analysis "{analysis}" uses it '
-            f"as a number ({len(bad)} such {'row' if len(bad) == 1 else 'rows'})",
+            f'the column "{values.name}" holds "{shown(values[row])}", and analysis "{analysis}" '
+            f"uses it as a number ({len(bad)} such {'row' if len(bad) == 1 else 'rows'})",
             do="Mend the cell, or name the column's reference level in categorical.",
         )
     return numbers

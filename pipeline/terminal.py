@@ -59,7 +59,9 @@ def guarded(command: Callable[[], object]) -> None:
     except StudyError as error:
         sys.stderr.write(f"{error}\n")
         sys.exit(error.exit_code)
-    except Exception as error:  # a defect of the program: kept in a file, not thrown at the user
+    except (SystemExit, KeyboardInterrupt):
+        raise
+    except BaseException as error:  # a defect, of a library too: kept in a file, its text nowhere
         sys.stderr.write(
             f"A defect of the program ({type(error).__name__}); where it happened is in "
             f"{_defect_file(error)}. Nothing was written over.\n"

@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from pipeline.intake.screen_cells import shown
 from schemas.codebook import Variable
 from shared.errors import InputFileError
 
@@ -31,7 +32,9 @@ def read_value(text: str, variable: Variable, where: str) -> str | float | int |
             "bool": "yes or no", "category": ", ".join(variable.codes), "string": "a text",
         }[variable.kind]  # fmt: skip
         raise InputFileError(
-            where, f'"{text}" is no value of {variable.table}.{variable.name}', do=f"Give {wanted}."
+            where,
+            f'"{shown(text)}" is no value of {variable.table}.{variable.name}',
+            do=f"Give {wanted}.",
         ) from None
 
 

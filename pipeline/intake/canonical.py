@@ -13,6 +13,7 @@ from pipeline.intake.mapping import (
     TableMapping,
 )
 from pipeline.intake.received import ordinary_file
+from pipeline.intake.screen_cells import shown
 from pipeline.intake.text_file import decode
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
 from shared.errors import InputFileError, MappingError, nearest
@@ -82,7 +83,7 @@ def check_clinic(where: str, clinic_id: str, named: Iterable[tuple[int, str | No
         if name and name.strip() != clinic_id:
             raise InputFileError(
                 f"{where}, row {number}",
-                f'clinic_id is "{name.strip()}", the folder is "{clinic_id}"',
+                f'clinic_id is not that of the folder, "{clinic_id}"',
                 do="Give each clinic a folder of its own, named like its clinic_id.",
             )
 
@@ -96,7 +97,7 @@ def table_mapping(
     for name in header:
         if name not in allowed:
             raise MappingError(
-                where, f'the codebook has no variable "{name}" in {table}',
+                where, f'the codebook has no variable "{shown(name)}" in {table}',
                 do="Rename the column, or declare it in the study's codebook. "
                 + nearest(name, allowed),
             )  # fmt: skip

@@ -1,11 +1,17 @@
 """Hold a mapping against the header of the export."""
 
+import re
 from collections.abc import Iterable
 
 from pipeline.intake.mapping import Condition, SourceFile, TableMapping
 from pipeline.intake.pieces import group_names
 from pipeline.intake.sheet import ROW, Sheet
 from shared.errors import MappingError, nearest
+
+# A date, a number, a case number, or what stands for a header that was not shown or is empty.
+DATA = re.compile(
+    r"^\(column|^[-+]?[0-9]+(?:[.,][0-9]+)?$|[0-9][./-][0-9]+[./-][0-9]|^\D{0,3}[0-9]{3,}$"
+)
 
 
 def columns_read(table: TableMapping) -> tuple[str, ...]:
@@ -30,8 +36,16 @@ def check_headers(sheet: Sheet, named: Iterable[str], mapping_path: str) -> None
             raise MappingError(
                 sheet.where,
                 f'there is no column "{name}", which {mapping_path} reads',
-                do="Mend the mapping, or ask the clinic for the column. " + nearest(name, present),
+                do="Mend the mapping, or ask the clinic for the column. " + _near(name, present),
             )
+
+
+def _near(name: str, present: list[str]) -> str:
+    """Name the nearest header, unless the header row is a row of data: its cells are not shown."""
+    data = [text for text in present if DATA.search(text)]
+    if len(data) * 3 >= len(present):
+        return "The row taken for the header seems to hold data: see header_row in the mapping."
+    return nearest(name, present)
 
 
 def check_pieces(sheet: Sheet, table: TableMapping, mapping_path: str) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import polars as pl
 
+from pipeline.intake.screen_cells import shown
 from shared.errors import InputFileError
 
 ROW = "sulca:row"  # the row number beside the clinic's own columns
@@ -123,9 +124,9 @@ def _header(names: Iterable[str], *, where: str, number_repeats: bool) -> tuple[
             if not number_repeats:
                 raise InputFileError(
                     where,
-                    f'the column "{label}" stands twice',
+                    f'the column "{shown(label)}" stands twice',
                     do='Set repeated_headers = "number" in the mapping and use '
-                    f'"{label} (2)" for the second, or ask the clinic to rename it.',
+                    f'"{shown(label)} (2)" for the second, or ask the clinic to rename it.',
                 )
             label = f"{label} ({counts[label]})"
         found.append(label)

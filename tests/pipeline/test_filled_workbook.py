@@ -155,7 +155,7 @@ def small_workbook(folder: Path, clinic_rows: list[list[str]], header: list[str]
     ("clinic_rows", "header", "says"),
     [
         ([], ["local_animal"], "facts of the clinic are missing"),
-        ([["lake", "referral"]], ["local_animal"], 'clinic_id is "lake"'),
+        ([["lake", "referral"]], ["local_animal"], 'clinic_id is not that of the folder, "north"'),
         ([["north", "referral"]], ["local_animal", "weigth_kg"], 'Did you mean "weight_kg"'),
     ],
 )
