@@ -18,6 +18,7 @@ from pipeline.intake.screen_patterns import KINDS
 from pipeline.intake.sheet import Record
 from shared.errors import InputFileError
 
+MOST_COLUMNS = 1000
 _LOOK_AT = 20
 _NUMBER = re.compile(r"[-+]?[\d.,/: -]*\d[\d.,/: -]*")
 
@@ -66,12 +67,17 @@ def lay_out(raw: RawSheet, name: str) -> Grid:
     Raises
     ------
     InputFileError
-        If no row looks like a header.
+        If no row looks like a header, or there are too many columns to guess at.
     """
     found = _settle(raw, *_header_row(raw))
     bottom = last_header_row(found)
     names = [_tidy(cell) or "" for cell in join_header(raw.records, found, raw.merged)[bottom - 1]]
     body = [record for record in raw.records[bottom:] if any(_tidy(cell) for cell in record)]
+    if len(names) > MOST_COLUMNS:
+        raise InputFileError(
+            f"{raw.path} {raw.sheet}".strip(), f"it has {len(names)} columns, more than "
+            f"{MOST_COLUMNS}", do="Draft the mapping from the columns that are needed.",
+        )  # fmt: skip
     headers, repeated = _distinct(names)
     columns = _columns(headers, body)
     kept = [item for item in columns if names[item.place] or item.counts]

@@ -166,6 +166,24 @@ def test_a_mapping_that_is_there_is_never_overwritten(tmp_path: Path) -> None:
     assert written.read_bytes() == before
 
 
+@pytest.mark.parametrize(
+    ("content", "what"),
+    [
+        (b"", "the file is empty"), (b"a\n1\n", "parts its cells"),
+        (b"a,b\n\x00,1\n", "NUL bytes"), (b"1,2\n3,4\n", "column names"),
+        (b'Case,Limb\nA,"open\n', "a quote is not closed"),
+        (b",".join([b"c"] * 1001) + b"\n", "more than 1000"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_drafted_is_refused_in_one_sentence(
+    content: bytes, what: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "cases.csv"
+    path.write_bytes(content)
+    with pytest.raises(InputFileError, match=what):
+        drafted(path)
+
+
 def test_a_draft_without_surgery_date_says_so_before_it_runs(tmp_path: Path) -> None:
     header = ("Case ID", "Species", "Limb", "MPL grade")
     path = export(tmp_path, header)
