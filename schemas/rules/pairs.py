@@ -9,6 +9,7 @@ from schemas.rules.rule import Frames, Rule
 ANIMAL = ["clinic_id", "local_animal"]
 SAME_OPERATION = ["animals.species", "animals.breed", "animals.sex_neuter", "side", "surgery_date"]
 CLOSE_DAYS = (1, 20)
+DAYS_PER_MONTH = 30.4375
 
 
 def _beside_other_side(frames: Frames) -> pl.DataFrame:
@@ -51,6 +52,19 @@ def _unlike_on_one_day(frames: Frames) -> pl.DataFrame:
         pl.col("age_months") != pl.col("other.age_months")
     )
     return _beside_other_side(frames).filter((pl.col("days_between") == 0) & unlike)
+
+
+def _ages_against_days(frames: Frames) -> pl.DataFrame:
+    """Give joints operated on two days whose ages do not fit the days between, within a month.
+
+    Ages that are whole years on both days fit within a year.
+    """
+    ages = [pl.col("age_months"), pl.col("other.age_months")]
+    whole_years = (ages[0] % 12 == 0) & (ages[1] % 12 == 0)
+    apart = (ages[1] - ages[0] - pl.col("days_between") / DAYS_PER_MONTH).abs()
+    return _beside_other_side(frames).filter(
+        pl.col("days_between") != 0, apart > pl.when(whole_years).then(12).otherwise(1)
+    )
 
 
 def _dies_twice(frames: Frames) -> pl.DataFrame:
@@ -114,6 +128,13 @@ PAIR_RULES = (
         says="Both knees were operated on one day, with different age or weight.",
         fix="Give the age and weight of that day.", why="One of the values was mistyped",
         source=LOGIC,
+    ),
+    Rule(
+        id="R12", action="ask", tables=("stifles",), broken=_ages_against_days,
+        shows=("age_months", "surgery_date"),
+        says="The ages at the operations of the two knees do not fit the days between them.",
+        fix="Check the age and the day of surgery of both knees.",
+        why="One of the values was mistyped", source=LOGIC,
     ),
     Rule(
         id="R18", action="hold", tables=("stifles", "animals"), broken=_dies_twice,

@@ -58,6 +58,11 @@ def _numbers(first: int, last: int) -> dict[str, Any]:
 
 
 NETWORK_CASES: tuple[Case, ...] = (
+    # A-1 was operated left on 14 March 2020 at 30 months, and right a year later.
+    ("R12", {"changes": {"stifles": {1: {"age_months": 44}}}},
+     {"changes": {"stifles": {1: {"age_months": 42.9}}}}),
+    ("R12", {"changes": {"stifles": {0: {"age_months": 25}, 1: {"age_months": 24}}}},
+     {"changes": {"stifles": {0: {"age_months": 24}, 1: {"age_months": 24}}}}),
     ("R21", visit(recheck_day=42, recheck_mode="telephone", patella_grade=None),
      visit(recheck_day=43, recheck_mode="telephone", patella_grade=None)),
     ("R22", visits(14, 84, 133, 364), visits(14, 84, 134, 363)),
