@@ -195,7 +195,8 @@ def effect_name(row: Estimate) -> str:
     """Name an effect: "Odds ratio at 12 months, adjusted, weighted"."""
     measure = MEASURES.get(row.measure, small(plain(row.measure)))
     when = f" at {day_text(row.day)}" if row.day is not None else ""
-    parts = [plain(measure) + when, row.adjustment or "crude"]
+    between = " between visits" if row.model == "interval_censored" else ""
+    parts = [plain(measure) + between + when, row.adjustment or "crude"]
     if "firth" in (row.model or ""):
         parts.append("penalised")
     if "weighted" in (row.model or ""):

@@ -14,6 +14,7 @@ from pipeline.report.effects import (
 )
 from pipeline.report.material import Material, Question
 from pipeline.report.pictures import Pictures
+from pipeline.report.section_between import between_visits
 from pipeline.report.section_curves import curves_of
 from pipeline.report.sentences import (
     versus,
@@ -28,7 +29,9 @@ def question_section(question: Question, material: Material, pictures: Pictures)
     for analysis in question.analyses:
         if risk_rows(material.rows, analysis):
             blocks.append(as_html(risk_table(material.rows, analysis, material.labels)))
-        blocks += curves_of(analysis, material, pictures)
+        if analysis.model != "interval_censored":  # drawn beside the days of finding, below
+            blocks += curves_of(analysis, material, pictures)
+    blocks += between_visits(question, material, pictures)
     table = effect_table(
         material.rows, question.analyses, material.labels, table_id=f"effects-{question.id}"
     )
