@@ -88,6 +88,22 @@ def test_every_number_of_the_report_has_its_results_row(demo_run: Any) -> None:
         assert found.rows
 
 
+def test_risks_between_visits_stand_beside_those_by_the_day_found(demo_run: Any) -> None:
+    """Both curves of both arms, and every cell of the table from a row of the results."""
+    page = (demo_run.out / "report" / "index.html").read_text("utf-8")
+    table = page.split('id="between-relux_between_visits"')[1].split("</table>")[0]
+    rows = Numbers()
+    rows.feed(table)
+    results = pl.read_parquet(demo_run.out / "results.parquet")
+    shown = results.filter(pl.col("row_id").is_in(list(rows.rows)))
+    assert shown["analysis"].unique().sort().to_list() == ["relux_between_visits", "relux_risk"]
+    assert len(shown) == len(rows.rows) == 12
+    curves = pl.read_parquet(demo_run.out / "curves.parquet")
+    between = curves.filter(pl.col("curve") == "turnbull")
+    assert between["group"].unique().sort().to_list() == ["block_recession", "wedge_recession"]
+    assert (demo_run.out / "report" / "figures" / "between-relux_between_visits.svg").exists()
+
+
 def test_pages_ask_nothing_of_the_network(demo_run: Any) -> None:
     for page in sorted(demo_run.out.rglob("*.html")):
         text = page.read_text("utf-8")
