@@ -99,7 +99,8 @@ def matching_files(folder: Path, pattern: str) -> Iterator[str]:
 
 def _mark(path: Path, found: os.stat_result) -> tuple[int | str, ...]:
     content = fingerprint(path) if found.st_size <= SMALL_BYTES else ""
-    return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, content
+    times = (found.st_mtime_ns, found.st_ctime_ns)  # the second cannot be set back on Unix
+    return (found.st_dev, found.st_ino, found.st_size, *times, content)
 
 
 def _flags() -> int:
