@@ -96,7 +96,7 @@ BAD: Mapping[str, Bad] = {
         edit=swap(NORTH, 'side = { column = "Limb", codes', 'side = { column = "Limb", code'),
         where=f"{NORTH}, table 1, columns, side", what='"code" is unknown', do='mean "codes"'),
     "a mapping that is no TOML": Bad(
-        edit=swap(NORTH, "[clinic]", "[clinic"), where=NORTH, what="line 5", do="Mend it there"),
+        edit=swap(NORTH, "[clinic]", "[clinic"), where=NORTH, what="line 6", do="Mend it there"),
     "no study file": Bad(
         edit=without("study.toml"), where="study.toml", what="no such file", do="sulca new"),
     "a study of another codebook": Bad(
