@@ -15,7 +15,7 @@ from shared.files import fingerprint, fingerprint_text, write_text
 
 LIBRARIES = (
     "polars", "pandera", "duckdb", "pyarrow", "numpy", "scipy", "statsmodels", "lifelines",
-    "matplotlib", "jinja2", "fastexcel", "xlsxwriter",
+    "matplotlib", "jinja2", "xlsxwriter",
 )  # fmt: skip
 INPUTS = ("study.toml", "corrections.csv", "same_animal.csv", "codebook", "mappings", "exports")
 STAGES = ("check", "cohort", "analyse", "compare", "report")
