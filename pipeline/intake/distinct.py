@@ -18,7 +18,7 @@ def distinct_rows(rows: pl.DataFrame, columns: Sequence[str]
     """
     names = list(dict.fromkeys(columns))
     cells = rows.select(names)
-    if cells.height >= TRIED and cells.head(TRIED).n_unique() > NEARLY * TRIED:
+    if is_mostly_distinct(cells):
         return None
     distinct = cells.unique(maintain_order=True)
     if distinct.height * WORTH > cells.height:
@@ -28,6 +28,11 @@ def distinct_rows(rows: pl.DataFrame, columns: Sequence[str]
         maintain_order="left",
     )[PLACE]  # fmt: skip
     return distinct, places
+
+
+def is_mostly_distinct(cells: pl.DataFrame | pl.Series) -> bool:
+    """Tell a long column with a text of its own in nearly every one of its first rows."""
+    return len(cells) >= TRIED and cells.head(TRIED).n_unique() > NEARLY * TRIED
 
 
 def spread(made: pl.DataFrame, places: pl.Series) -> pl.DataFrame:

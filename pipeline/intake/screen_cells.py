@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
+from pipeline.intake.distinct import is_mostly_distinct
 from pipeline.intake.screen_patterns import KINDS, NOT_SAFE, SAFE, Kind
 
 SHORTEST = 6  # bytes of the shortest identifier
@@ -23,18 +24,29 @@ def kinds_in(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
     pl.DataFrame
         ``text`` and one Boolean column per kind; each text once, others not at all.
     """
-    long = rows.select(
-        pl.col(name).filter(pl.col(name).str.len_bytes() >= SHORTEST).unique().implode()
-        for name in columns
-    )
-    each = [long[name].explode(empty_as_null=False) for name in columns]
-    texts = pl.concat([pl.Series(TEXT, [], pl.String), *(item.rename(TEXT) for item in each)])
-    doubtful = _doubtful(texts.drop_nulls().unique())
+    doubtful = _doubtful_of(rows, columns)
     found = doubtful.select(TEXT)
     for name, kind in KINDS.items():
         found = found.join(_holding(kind, doubtful, name), on=TEXT, how="left")
     seen = found.with_columns(pl.col(list(KINDS)).fill_null(value=False))
     return seen.filter(pl.any_horizontal(*KINDS)).sort(TEXT)
+
+
+def _doubtful_of(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
+    """Give the texts of these columns that may hold an identifier, each once.
+
+    Equal cells often stand below each other and count once; then those of a column are made
+    distinct first where they repeat, and last where nearly every row has a text of its own.
+    """
+    found = [_doubtful(pl.Series(TEXT, [], pl.String))]
+    for name in columns:
+        cell = pl.col(name)
+        long = rows.select(
+            cell.filter((cell.str.len_bytes() >= SHORTEST) & cell.ne_missing(cell.shift()))
+            .alias(TEXT)
+        ).to_series()  # fmt: skip
+        found.append(_doubtful(long if is_mostly_distinct(long) else long.unique()))
+    return pl.concat(found).unique(TEXT)
 
 
 def _doubtful(texts: pl.Series) -> pl.DataFrame:

@@ -25,9 +25,11 @@ DATE = (
     rf"\b[0-9]{{1,2}}[./-][0-9]{{1,2}}[./-](?:[0-9]{{4}}|[0-9]{{2}})\b{_TIME}"
     rf"|\b(?:1[89]|20)[0-9]{{2}}[./-][0-9]{{1,2}}[./-][0-9]{{1,2}}\b{_TIME}"
 )
-# Cells that are a number, a date, a case number or short: most of an export, told apart quickly.
+# Cells that are a number, a date, a case number, a token or short: most of an export, told apart
+# quickly. A token of hexadecimal digits after a small letter is one word, and none of the kinds is
+# one word that begins so: their numbers stand apart from letters, their words need others than a-f.
 SAFE = (
-    r"^(?:[^@]{0,5}|[+-]?[0-9]{1,8}(?:[.,][0-9]{1,6})?|[\p{Ll} ,;/+-]*"
+    r"^(?:[^@]{0,5}|[+-]?[0-9]{1,8}(?:[.,][0-9]{1,6})?|[\p{Ll} ,;/+-]*|[a-z][0-9a-f]*"
     r"|[A-Z]{1,2}[-/_ ]?[0-9]{1,8}|[A-Z]{1,5}[-/_]?[0-9]{1,8}"
     rf"|(?:[0-9]{{1,2}}[./-][0-9]{{1,2}}[./-][0-9]{{2,4}}|[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}){_TIME})$"
 )
