@@ -58,6 +58,13 @@ def normal_quantile(confidence: float) -> float:
     return float(ndtri(0.5 + confidence / 2))
 
 
+def one_sided_quantile(probability: float) -> float:
+    """Give the z that a standard normal value stays below with a probability, 0.8416 at 0.8."""
+    if not 0 < probability < 1:
+        raise ValueError(f"probability must lie between 0 and 1, got {probability:g}")
+    return float(ndtri(probability))
+
+
 def wald_limits(
     coefficients: FloatArray, std_errors: FloatArray, confidence: float
 ) -> tuple[FloatArray, FloatArray]:

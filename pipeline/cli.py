@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline import cli_clinics
+from pipeline import cli_clinics, cli_size
 from pipeline.cli_options import Json, Quiet, StudyFolder
 from pipeline.terminal import Progress, finish, guarded
 
@@ -181,6 +181,9 @@ def simulate_command(
         next_step=f"sulca run {folder}",
     )
     finish(summary, quiet=quiet, as_json=as_json)
+
+
+app.add_typer(cli_size.app, name="size")
 
 
 def _run(folder: Path, until: str, *, quiet: bool, as_json: bool) -> "Run":
