@@ -20,6 +20,9 @@ def fold_animals(rows: pl.DataFrame, variables: Sequence[Variable]) -> pl.DataFr
     names = [item.name for item in variables if item.name not in (KEY, "clinic_id")]
     if rows.is_empty() or not names:
         return rows.unique(subset=[KEY], keep="first", maintain_order=True)
+    again = rows[KEY].is_duplicated() & rows[KEY].is_not_null()
+    if not again.any():
+        return rows
     filled = pl.sum_horizontal(pl.col(name).is_not_null() for name in names)
     known = pl.sum_horizontal(pl.col(name).drop_nulls().n_unique().over(KEY) > 0 for name in names)
     one_story = pl.all_horizontal(
@@ -28,13 +31,13 @@ def fold_animals(rows: pl.DataFrame, variables: Sequence[Variable]) -> pl.DataFr
     counted = (
         rows.select(KEY, *names)
         .with_row_index("sulca:place")
+        .filter(again)
         .with_columns(
             filled.alias("sulca:filled"), known.alias("sulca:known"), one_story.alias("sulca:one")
         )
     )
     full = pl.col("sulca:one") & (pl.col("sulca:filled").max().over(KEY) == pl.col("sulca:known"))
-    nameless = counted.filter(pl.col(KEY).is_null())
-    named = counted.filter(pl.col(KEY).is_not_null()).with_columns(full.alias("sulca:full"))
+    named = counted.with_columns(full.alias("sulca:full"))
     folded = (
         named.filter(pl.col("sulca:full"))
         .sort(KEY, "sulca:filled", "sulca:place", descending=[False, True, False])
@@ -43,10 +46,11 @@ def fold_animals(rows: pl.DataFrame, variables: Sequence[Variable]) -> pl.DataFr
     apart = named.filter(~pl.col("sulca:full")).unique(
         subset=[KEY, *names], keep="first", maintain_order=True
     )
-    kept = pl.concat(part["sulca:place"] for part in (folded, apart, nameless))
-    if kept.len() == rows.height:
+    kept = pl.concat(part["sulca:place"] for part in (folded, apart))
+    if kept.len() == named.height:
         return rows
-    return rows.filter(pl.int_range(pl.len(), dtype=pl.UInt32).is_in(kept.implode()))
+    place = pl.int_range(pl.len(), dtype=pl.UInt32)
+    return rows.filter(~again | place.is_in(kept.implode()))
 
 
 def doubts_of_folded(rows: pl.DataFrame, kept: pl.DataFrame) -> pl.DataFrame:

@@ -54,21 +54,33 @@ def index_operations(stifles: pl.DataFrame) -> pl.DataFrame:
         pl.col(animal).is_not_null() & pl.col("side").is_not_null()
         & pl.col("local_stifle").is_not_null()
     )  # fmt: skip
-    return (
-        known.group_by("local_stifle", maintain_order=True)
-        .agg(pl.col(animal).first(), pl.col("side").first(), this=pl.col("surgery_date").min())
-        .with_columns(
-            first=pl.col("this").min().over(animal),
-            last=pl.col("this").max().over(animal),
-            left=pl.col("this").filter(pl.col("side") == "left").first().over(animal),
-            right=pl.col("this").filter(pl.col("side") == "right").first().over(animal),
-            n_stifles=pl.len().over(animal),
-        )
+    stifles = known.group_by("local_stifle", maintain_order=True).agg(
+        pl.col(animal).first(), pl.col("side").first(), this=pl.col("surgery_date").min()
     )
+    one = ~stifles[animal].is_duplicated()
+    this = pl.col("this")
+    alone = stifles.filter(one).with_columns(
+        first=this, last=this,
+        left=pl.when(side="left").then(this), right=pl.when(side="right").then(this),
+        n_stifles=pl.lit(1, pl.UInt32),
+    )  # fmt: skip
+    if alone.height == stifles.height:
+        return alone
+    several = stifles.filter(~one).with_columns(
+        first=this.min().over(animal),
+        last=this.max().over(animal),
+        left=this.filter(pl.col("side") == "left").first().over(animal),
+        right=this.filter(pl.col("side") == "right").first().over(animal),
+        n_stifles=pl.len().over(animal),
+    )
+    return pl.concat([several, alone])
 
 
 def _inherit_side(rows: pl.DataFrame, operations: pl.DataFrame) -> pl.DataFrame:
     """Take a blank side from the animal's only operated stifle, where the mapping says so."""
+    if not rows["sulca:inherit"].any():
+        none = pl.lit(value=False).alias("sulca:inherited")
+        return rows.with_columns(none).drop("sulca:inherit")
     only = operations.filter(pl.col("n_stifles") == 1).select(
         "local_animal", pl.col("side").alias("sulca:side")
     )
