@@ -4,8 +4,10 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+import numpy as np
 import polars as pl
 
+from pipeline.intake.lines import Bools
 from pipeline.intake.mapped import LEDGER_SCHEMA, SET_ASIDE_SCHEMA
 from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.parts import Reading
@@ -16,24 +18,40 @@ from schemas.findings import findings
 Aside = Sequence[tuple[str, str, int, str]]  # file, sheet, row, reason
 
 
-def unused_rows(sheets: Iterable[Sheet], aside: Aside, used: pl.DataFrame) -> pl.DataFrame:
-    """Give file, sheet and row of data rows that were neither set aside nor made anything."""
+def unused_rows(
+    sheets: Iterable[Sheet], aside: Aside, used: Sequence[pl.DataFrame]
+) -> pl.DataFrame:
+    """Give file, sheet and row of data rows that were neither set aside nor made anything.
+
+    Parameters
+    ----------
+    used
+        Frames of file, sheet and row, each a row that made something.
+    """
     places = {"file": pl.String(), "sheet": pl.String(), "row": pl.Int64()}
     declared = pl.DataFrame([item[:3] for item in aside], schema=places, orient="row")
-    every = pl.concat(
-        [pl.DataFrame(schema=places)]
-        + [
-            sheet.rows.select(file=pl.lit(sheet.file), sheet=pl.lit(sheet.sheet), row=pl.col(ROW))
-            for sheet in sheets
-        ]
-    )
-    names = list(places)
-    left = every.join(declared, on=names, how="anti").join(used, on=names, how="anti")
-    return left.sort(names)
+    left = [pl.DataFrame(schema=places)]
+    for sheet in sheets:
+        fated = _marked_rows(sheet, [declared, *used])
+        row = sheet.rows[ROW]
+        unread = row.filter(~pl.Series(fated[row.to_numpy()], dtype=pl.Boolean))
+        place = {"file": pl.lit(sheet.file), "sheet": pl.lit(sheet.sheet)}
+        left.append(unread.to_frame("row").select(**place, row="row"))
+    return pl.concat(left).sort(list(places))
+
+
+def _marked_rows(sheet: Sheet, frames: Sequence[pl.DataFrame]) -> Bools:
+    """Tell of each row number of a sheet whether one of these frames names it."""
+    named = [frame.filter(file=sheet.file, sheet=sheet.sheet)["row"] for frame in frames]
+    last = max(int(row.max() or 0) for row in (sheet.rows[ROW], *named))  # type: ignore[call-overload]
+    marked = np.zeros(last + 1, dtype=np.bool_)
+    for row in named:
+        marked[row.to_numpy()] = True
+    return marked
 
 
 def make_ledger(
-    sheets: Iterable[Sheet], aside: Aside, *, used: pl.DataFrame, unread: pl.DataFrame,
+    sheets: Iterable[Sheet], aside: Aside, *, used: Sequence[pl.DataFrame], unread: pl.DataFrame,
     clinic_id: str,
 ) -> pl.DataFrame:  # fmt: skip
     """Count the rows of each file and sheet, each fate by itself, and hold the sum."""
@@ -41,7 +59,7 @@ def make_ledger(
     for sheet in sheets:
         declared = sum(item[:2] == (sheet.file, sheet.sheet) for item in aside)
         lost = unread.filter(file=sheet.file, sheet=sheet.sheet).height
-        made = used.filter(file=sheet.file, sheet=sheet.sheet)["row"].n_unique()
+        made = int(_marked_rows(sheet, used).sum())
         entry: dict[str, Any] = {
             "clinic_id": clinic_id, "file": sheet.file, "sheet": sheet.sheet,
             "source_rows": sheet.n_rows,

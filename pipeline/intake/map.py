@@ -17,7 +17,7 @@ from pipeline.intake.canonical_rows import (
 )
 from pipeline.intake.days import date_rows
 from pipeline.intake.ledger import make_ledger, set_aside_rows, sheet_findings, unused_rows
-from pipeline.intake.mapped import ADDRESS, Mapped
+from pipeline.intake.mapped import Mapped
 from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.numbers import fill_blanks, number_events
 from pipeline.intake.parts import read_rows
@@ -25,7 +25,6 @@ from pipeline.intake.sheet import Sheet
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
 
 Codebook = tuple[Variable, ...]
-NO_PLACES = pl.DataFrame(schema={name: ADDRESS[name] for name in ROW_PLACE})
 
 
 def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Codebook) -> Mapped:
@@ -58,8 +57,7 @@ def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Co
         tables[table] = number_events(tables[table], table, of_table(working, table))
     fill_blanks(tables, mapping.when_blank, {(item.table, item.name): item for item in working})
     frames = tables | {"clinics": clinic_row(mapping, codebook)}
-    taken = pl.concat([NO_PLACES, *used])
-    unread = unused_rows(sheets.values(), reading.set_aside, taken)
+    unread = unused_rows(sheets.values(), reading.set_aside, used)
     found = [
         *(account.cell_findings(rows, table, variables=reported(working, table),
                                 clinic_id=mapping.clinic_id)
@@ -76,7 +74,7 @@ def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Co
         marks=_each(account.mark_rows, frames, working, mapping.clinic_id),
         dates=_each(date_rows, frames, working, mapping.clinic_id),
         set_aside=set_aside_rows(sheets.values(), reading.set_aside, mapping.clinic_id),
-        ledger=make_ledger(sheets.values(), reading.set_aside, used=taken, unread=unread,
+        ledger=make_ledger(sheets.values(), reading.set_aside, used=used, unread=unread,
                            clinic_id=mapping.clinic_id),
     )  # fmt: skip
 
