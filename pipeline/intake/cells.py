@@ -46,8 +46,7 @@ def read_variable(
     found = distinct_rows(rows, read_from) if read_from else None
     if found is None:
         return without_room(_read_sources(rows, sources, variable, grammar))
-    distinct, places = found
-    return spread(_read_sources(distinct, sources, variable, grammar), places)
+    return spread(_read_sources(found.rows, sources, variable, grammar), found)
 
 
 def _read_sources(

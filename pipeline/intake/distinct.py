@@ -1,33 +1,71 @@
 """Equal cells are read once: what is made of each distinct text is spread over its rows."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import polars as pl
 
 PLACE = "sulca:distinct"
+RUN = 2  # the same of rows that follow each other
 WORTH = 4  # rows that a distinct text must stand in, on average, to be worth it
 TRIED = 10_000  # first rows, by which columns with a text of its own in nearly every row are known
 NEARLY = 0.9
 
 
-def distinct_rows(rows: pl.DataFrame, columns: Sequence[str]
-                  ) -> tuple[pl.DataFrame, pl.Series] | None:  # fmt: skip
-    """Give the distinct rows of these columns, and for each row the place of its own.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Distinct:
+    """The distinct rows of some columns.
 
-    None where they are so many that nothing is gained.
+    Attributes
+    ----------
+    rows
+        Each row once; a few may still stand twice where that is cheaper.
+    places
+        For each row of `cells` the place of its own in `rows`.
+    cells
+        All rows.
     """
-    names = list(dict.fromkeys(columns))
-    cells = rows.select(names)
+
+    rows: pl.DataFrame
+    places: pl.Series
+    cells: pl.DataFrame
+
+
+def distinct_rows(rows: pl.DataFrame, columns: Sequence[str]) -> Distinct | None:
+    """Give the distinct rows of these columns; None where so many that nothing is gained."""
+    cells = rows.select(list(dict.fromkeys(columns)))
     if is_mostly_distinct(cells):
         return None
+    runs = _runs(cells)
+    if runs is None:
+        return _unlike(cells)
+    unlike = None if is_mostly_distinct(runs.rows) else _unlike(runs.rows)
+    if unlike is None:
+        return runs
+    return Distinct(rows=unlike.rows, places=unlike.places.gather(runs.places), cells=cells)
+
+
+def _runs(cells: pl.DataFrame) -> Distinct | None:
+    """Take equal rows that follow each other together."""
+    changes = cells.select(
+        pl.any_horizontal(pl.col(name).ne_missing(pl.col(name).shift()) for name in cells.columns)
+    ).to_series()
+    if not cells.height or changes.sum() * RUN > cells.height:
+        return None
+    changes[0] = True  # a blank cell is like the nothing before it
+    places = (changes.cum_sum() - 1).rename(PLACE)
+    return Distinct(rows=cells.filter(changes), places=places, cells=cells)
+
+
+def _unlike(cells: pl.DataFrame) -> Distinct | None:
     distinct = cells.unique(maintain_order=True)
     if distinct.height * WORTH > cells.height:
         return None
     places = cells.join(
-        distinct.with_row_index(PLACE), on=names, how="left", nulls_equal=True,
+        distinct.with_row_index(PLACE), on=cells.columns, how="left", nulls_equal=True,
         maintain_order="left",
     )[PLACE]  # fmt: skip
-    return distinct, places
+    return Distinct(rows=distinct, places=places, cells=cells)
 
 
 def is_mostly_distinct(cells: pl.DataFrame | pl.Series) -> bool:
@@ -35,19 +73,27 @@ def is_mostly_distinct(cells: pl.DataFrame | pl.Series) -> bool:
     return len(cells) >= TRIED and cells.head(TRIED).n_unique() > NEARLY * TRIED
 
 
-def spread(made: pl.DataFrame, places: pl.Series) -> pl.DataFrame:
+def spread(made: pl.DataFrame, distinct: Distinct) -> pl.DataFrame:
     """Put what was made of the distinct rows in the place of each row.
 
-    A column that holds one value throughout takes no room.
+    A column that holds one value throughout takes no room, nor does one that is a column read.
     """
     if made.is_empty():
         return made
-    same = [name for name in made.columns if made[name].n_unique() == 1]
-    return places.to_frame().with_columns(
-        pl.lit(made[name][0], made.schema[name]).alias(name) if name in same
-        else made[name].gather(places).alias(name)
-        for name in made.columns
-    ).select(made.columns)  # fmt: skip
+    every = distinct.places.to_frame().with_columns(
+        _spread_column(cells, distinct) for cells in made.iter_columns()
+    )
+    return every.select(made.columns)
+
+
+def _spread_column(made: pl.Series, distinct: Distinct) -> pl.Expr | pl.Series:
+    blank = made.null_count()
+    if blank == made.len() or (not blank and (made == made[0]).all()):
+        return pl.lit(made[0], made.dtype).alias(made.name)
+    for name in distinct.cells.columns:
+        if distinct.rows.schema[name] == made.dtype and made.equals(distinct.rows[name]):
+            return distinct.cells[name].alias(made.name)
+    return made.gather(distinct.places)
 
 
 def without_room(made: pl.DataFrame) -> pl.DataFrame:

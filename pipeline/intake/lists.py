@@ -35,9 +35,8 @@ def read_list(
     """
     found = distinct_rows(rows, [words.column])
     if found is not None:
-        distinct, places = found
-        read_once = _read_cells(distinct[words.column], words, variables, grammar)
-        return {name: spread(cells, places) for name, cells in read_once.items()}
+        read_once = _read_cells(found.rows[words.column], words, variables, grammar)
+        return {name: spread(cells, found) for name, cells in read_once.items()}
     return _read_cells(rows[words.column], words, variables, grammar)
 
 
