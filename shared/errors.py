@@ -21,8 +21,10 @@ class StudyError(Exception):
 
     exit_code = 2
 
-    def __init__(self, where: str, what: str, *, do: str) -> None:
-        self.where, self.what, self.do = plain(where), plain(what), plain(do)
+    def __init__(self, where: str, what: str, *, do: str, lines: Iterable[str] = ()) -> None:
+        """Take `lines` that follow what was found, each on a line of its own."""
+        self.where, self.do = plain(where), plain(do)
+        self.what = "\n".join(map(plain, (what, *lines)))
         super().__init__(f"{self.where}: {self.what}\n{self.do}")
 
 

@@ -6,6 +6,7 @@ from pipeline.intake.section import Section
 from shared.errors import MappingError
 
 _BLOCK = "[[to_confirm]]"
+_MOST = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,13 +44,21 @@ def refuse_unconfirmed(blocks: tuple[ToConfirm, ...], text: str, path: str) -> N
     lines = [number for number, line in enumerate(text.splitlines(), start=1)
              if line.split("#")[0].replace(" ", "").strip() == _BLOCK]  # fmt: skip
     lines += [0] * (len(blocks) - len(lines))  # written inline: no line of its own
-    named = [
-        (f"line {line}: " if line else "") + f"{block.what}: {block.guess}"
-        for line, block in zip(lines, blocks, strict=False)
-    ]
     raise MappingError(
         path,
-        f"{len(blocks)} guesses wait for a person:\n  " + "\n  ".join(named),
+        f"{len(blocks)} guesses wait for a person:", lines=_named(blocks, lines),
         do=f"Check each in the file, mend the mapping where it is wrong, and delete its {_BLOCK} "
         "block.",
-    )
+    )  # fmt: skip
+
+
+def _named(blocks: tuple[ToConfirm, ...], lines: list[int]) -> list[str]:
+    """Name one guess a line, those of one table ("rechecks of visits: side") together."""
+    groups: dict[str, list[str]] = {}
+    for line, block in list(zip(lines, blocks, strict=False))[:_MOST]:
+        title, mark, what = block.what.partition(": ")
+        told = f"{what}: {block.guess}" if mark else block.guess
+        groups.setdefault(title, []).append((f"line {line}: " if line else "") + told)
+    shown = [text for title, items in groups.items()
+             for text in (f"  {title}", *(f"    {item}" for item in items))]  # fmt: skip
+    return [*shown, f"  and {len(blocks) - _MOST} more"] if len(blocks) > _MOST else shown

@@ -40,9 +40,24 @@ def test_a_guess_that_waits_for_a_person_stops_the_mapping_and_is_named_with_its
     with pytest.raises(MappingError) as refused:
         read_mapping(path, read_codebook())
     assert "2 guesses wait" in refused.value.what
-    assert "line 5: Order of day and month: DD/MM/YYYY" in refused.value.what
-    assert "line 11: Unit" in refused.value.what
+    assert refused.value.what.splitlines()[1:] == [
+        "  Order of day and month", "    line 5: DD/MM/YYYY", "  Unit", "    line 11: DD/MM/YYYY",
+    ]  # fmt: skip
     assert "delete its [[to_confirm]]" in refused.value.do
+
+
+def test_guesses_of_one_table_stand_together_one_a_line_and_at_most_twenty(tmp_path: Path) -> None:
+    names = [f"rechecks of visits: column {n}" for n in range(23)]
+    names.insert(1, "stifles of cases: side\\nline 7: forged")
+    blocks = [BLOCK.replace("Order of day and month", name) for name in names]
+    with pytest.raises(MappingError) as refused:
+        read_mapping(written(tmp_path, "\n".join(blocks)), read_codebook())
+    told = refused.value.what.splitlines()
+    assert told[0] == "24 guesses wait for a person:"
+    assert told[1:4] == ["  rechecks of visits", "    line 5: column 0: DD/MM/YYYY",
+                         "    line 17: column 1: DD/MM/YYYY"]  # fmt: skip
+    assert told[21:] == ["  stifles of cases", "    line 11: side line 7: forged: DD/MM/YYYY",
+                         "  and 4 more"]  # fmt: skip
 
 
 def test_the_mapping_runs_once_the_blocks_are_deleted(tmp_path: Path) -> None:
