@@ -61,6 +61,8 @@ def _within_rows(rules: list[Rule], table: str, frames: Frames) -> dict[int, pl.
 def _across(rule: Rule, frames: Frames) -> pl.DataFrame:
     assert not isinstance(rule.broken, pl.Expr)
     found = rule.broken(frames)
+    if found.is_empty():
+        return pl.DataFrame(schema={"row_id": pl.String(), "detail": pl.String()})
     detail = pl.col("detail") if "detail" in found.columns else NO_DETAIL
     order = select_columns(frames, rule.table, ["row_id"]).with_row_index("place")
     return (

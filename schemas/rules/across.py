@@ -3,7 +3,7 @@
 import polars as pl
 
 from schemas.rules.events import COOK, IMPLANT_FAMILY, PALPATED, rank
-from schemas.rules.joined import own_columns
+from schemas.rules.joined import own_columns, select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -18,10 +18,16 @@ def with_any(frame: pl.DataFrame, other: pl.DataFrame, meets: pl.Expr, *, name: 
 
     Columns of `other` stand in the condition under ``other.<name>``.
     """
-    beside = other.select(*STIFLE, pl.all().exclude(STIFLE).name.prefix("other."))
+    if frame.is_empty() or other.is_empty():
+        return frame.with_columns(pl.lit(value=False).alias(name))
+    asked = dict.fromkeys(meets.meta.root_names())
+    theirs = [column for column in asked if column.startswith("other.")]
+    own = dict.fromkeys(["row_id", *STIFLE, *(column for column in asked if column not in theirs)])
+    beside = other.select(
+        *STIFLE, *(pl.col(column.removeprefix("other.")).alias(column) for column in theirs)
+    )
     met = (
-        frame.select("row_id", *STIFLE, *(pl.col(column) for column in frame.columns
-                                          if column not in {"row_id", *STIFLE}))
+        frame.select(*own)
         .join(beside, on=STIFLE, how="inner")
         .filter(meets)
         .select("row_id")
@@ -41,12 +47,19 @@ def same_direction() -> pl.Expr:
 
 def unexplained_luxation(frames: Frames) -> pl.DataFrame:
     """Give the first luxated recheck of a stifle without a complication of its kind by then."""
+    stifles = select_columns(frames, "stifles", [*STIFLE, "luxation_direction"])
+    luxated = own_columns(frames, "rechecks").filter(
+        pl.col("patella_grade") >= 1,
+        pl.col("recheck_mode").is_in(PALPATED),
+        pl.col("recheck_day") > 0,
+    )
+    of_luxated = (
+        stifles.join(luxated, on=STIFLE, how="semi", maintain_order="left")
+        .unique(STIFLE, keep="first", maintain_order=True)
+        .rename({"luxation_direction": "stifles.luxation_direction"})
+    )
     seen = (
-        own_columns(frames, "rechecks", "stifles.luxation_direction", "stifles.row_id")
-        .filter(
-            pl.col("patella_grade") >= 1, pl.col("recheck_mode").is_in(PALPATED),
-            pl.col("recheck_day") > 0, pl.col("stifles.row_id").is_not_null(),
-        )
+        luxated.join(of_luxated, on=STIFLE, how="inner", maintain_order="left")
         .with_columns(
             complication_type=pl.when(same_direction())
             .then(pl.lit("reluxation")).otherwise(pl.lit("opposite_luxation"))
@@ -73,7 +86,8 @@ def _stable_after_reluxation(frames: Frames) -> pl.DataFrame:
         pl.col("resolved_day").is_null(),
         (pl.col("treatment") == "closed_reduction").not_().fill_null(value=True),
     )
-    stable = own_columns(frames, "rechecks").filter(
+    rechecks = [*STIFLE, "recheck_day", "patella_grade", "recheck_mode"]
+    stable = select_columns(frames, "rechecks", rechecks).filter(
         pl.col("patella_grade") == 0, pl.col("recheck_mode").is_in(PALPATED)
     )
     later = with_any(
@@ -125,7 +139,7 @@ def _surgery_without_revision(frames: Frames) -> pl.DataFrame:
 def _catastrophe_unexplained(frames: Frames) -> pl.DataFrame:
     """Give catastrophic events without a reason for the word, and the reverse."""
     last = (
-        own_columns(frames, "rechecks")
+        select_columns(frames, "rechecks", ["row_id", *STIFLE, "recheck_day", "function_class"])
         .filter(pl.col("function_class").is_not_null())
         .sort("recheck_day", "row_id")
         .unique(STIFLE, keep="last", maintain_order=True)

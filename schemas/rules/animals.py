@@ -2,6 +2,7 @@
 
 import polars as pl
 
+from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -11,7 +12,9 @@ SAME = ("clinic_id", "local_animal")
 
 def _one_animal_two_stories(column: str, frames: Frames) -> pl.DataFrame:
     """Give the rows of an animal whose rows contradict each other in `column`."""
-    animals = frames["animals"].filter(pl.col("local_animal").is_not_null())
+    animals = select_columns(frames, "animals", ["row_id", *SAME, column]).filter(
+        pl.col("local_animal").is_not_null()
+    )
     return animals.filter(pl.col(column).drop_nulls().n_unique().over(SAME) > 1)
 
 
@@ -20,12 +23,18 @@ def _sex_contradicted(frames: Frames) -> pl.DataFrame:
 
     Rows stand in the order of their operations; entire before neutered is no contradiction.
     """
+    again = select_columns(
+        frames, "animals", ["row_id", *SAME, "file", "sheet", "row", "sex_neuter"]
+    ).filter(pl.struct(SAME).is_duplicated())
     surgery = (
-        frames["stifles"]
+        select_columns(frames, "stifles", ["file", "sheet", "row", "surgery_date"])
+        .join(
+            again, on=["file", "sheet", "row"], how="semi", nulls_equal=True, maintain_order="left"
+        )
         .group_by("file", "sheet", "row", maintain_order=True)
         .agg(on=pl.col("surgery_date").min())
     )
-    animals = frames["animals"].join(
+    animals = again.join(
         surgery, on=["file", "sheet", "row"], how="left", maintain_order="left", nulls_equal=True
     )
     sex = pl.col("sex_neuter").str.split("_").list
@@ -37,7 +46,9 @@ def _sex_contradicted(frames: Frames) -> pl.DataFrame:
 
 
 def _at_two_clinics(frames: Frames) -> pl.DataFrame:
-    animals = frames["animals"].filter(pl.col("link_token").is_not_null())
+    animals = select_columns(frames, "animals", ["row_id", "clinic_id", "link_token"]).filter(
+        pl.col("link_token").is_not_null()
+    )
     return animals.filter(pl.col("clinic_id").n_unique().over("link_token") > 1)
 
 
@@ -48,7 +59,10 @@ def _death_cause(frames: Frames) -> pl.DataFrame:
     ).fill_null(value=False)  # fmt: skip
     kept = pl.col("death_cause").is_not_null().any().over("clinic_id")
     has = pl.col("death_cause").is_not_null()
-    return frames["animals"].filter((has & ~dead) | (~has & dead & kept))
+    animals = select_columns(
+        frames, "animals", ["row_id", "clinic_id", "death_cause", "stifles.end_status"]
+    )
+    return animals.filter((has & ~dead) | (~has & dead & kept))
 
 
 def _conflict(column: str, what: str) -> Rule:

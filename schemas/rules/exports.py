@@ -3,7 +3,7 @@
 import polars as pl
 
 from schemas.rules.across import with_any
-from schemas.rules.joined import own_columns
+from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -42,7 +42,8 @@ def _doubtful(frames: Frames) -> pl.DataFrame:
 def _never_luxated(frames: Frames) -> pl.DataFrame:
     """Give rechecks of clinics with over 30 stifles in which every grade is 0 and none is blank."""
     grade = pl.col("patella_grade")
-    return own_columns(frames, "rechecks").filter(
+    rows = ["row_id", "clinic_id", "local_stifle", "patella_grade"]
+    return select_columns(frames, "rechecks", rows).filter(
         (grade.is_not_null() & (grade == 0)).all().over("clinic_id")
         & (pl.col("local_stifle").n_unique().over("clinic_id") > 30)
     )
@@ -52,7 +53,10 @@ def _no_small_events(frames: Frames) -> pl.DataFrame:
     """Give stifles of clinics with 30 or more of them and no event, or surgical ones alone."""
     events = frames["complications"]
     known = with_any(
-        frames["stifles"], events, pl.col("other.severity_class") != "major_surgical", name="small"
+        select_columns(frames, "stifles", ["row_id", "clinic_id", "local_stifle"]),
+        events,
+        pl.col("other.severity_class") != "major_surgical",
+        name="small",
     )
     return known.filter(
         (pl.len().over("clinic_id") >= 30) & ~pl.col("small").any().over("clinic_id")
@@ -61,7 +65,8 @@ def _no_small_events(frames: Frames) -> pl.DataFrame:
 
 def _lateral_as_often(frames: Frames) -> pl.DataFrame:
     """Give dogs' stifles of clinics with 30 or more, as many luxated laterally as medially."""
-    dogs = frames["stifles"].filter(pl.col("animals.species") == "dog")
+    rows = ["row_id", "clinic_id", "luxation_direction", "animals.species"]
+    dogs = select_columns(frames, "stifles", rows).filter(pl.col("animals.species") == "dog")
     direction = pl.col("luxation_direction")
     return dogs.filter(
         (pl.len().over("clinic_id") >= 30)

@@ -3,7 +3,7 @@
 import polars as pl
 
 from schemas.rules.across import with_any
-from schemas.rules.joined import own_columns
+from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -56,7 +56,9 @@ def _same_event_again(frames: Frames) -> pl.DataFrame:
 def _fractured_after_union(frames: Frames) -> pl.DataFrame:
     broken = frames["complications"].filter(pl.col("complication_type") == "tuberosity_fracture")
     known = with_any(
-        broken, own_columns(frames, "rechecks"),
+        broken, select_columns(
+            frames, "rechecks", ["clinic_id", "local_stifle", "osteotomy_healing", "recheck_day"]
+        ),
         (pl.col("other.osteotomy_healing") == "complete")
         & (pl.col("other.recheck_day") < pl.col("detected_day")),
         name="healed",

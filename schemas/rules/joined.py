@@ -10,6 +10,8 @@ from schemas.rules.rule import Frames
 
 ANIMAL = KEYS["animals"]
 RAW = "raw:"
+PLACE = "sulca:place"
+FEW = 4  # so many times fewer rows are looked up among themselves
 
 
 def join_tables(tables: Frames) -> "Joined":
@@ -42,7 +44,7 @@ class Joined(Mapping[str, pl.DataFrame]):
     def __init__(self, tables: Frames, beside: Frames | None = None) -> None:
         self._plain = {name: _without_raw(frame) for name, frame in tables.items()}
         self._made: dict[str, pl.DataFrame] = dict(beside or {})
-        self._places: dict[str, dict[str, pl.Series]] = {}
+        self._places: dict[tuple[str, str], pl.Series] = {}
         self._rows: dict[str, pl.DataFrame] = {}
 
     def __or__(self, others: Frames) -> "Joined":
@@ -93,7 +95,7 @@ class Joined(Mapping[str, pl.DataFrame]):
         for other in ONE_ROW_OF.get(table, ()):
             columns = [name for place, _, name in wanted if place == other]
             if columns:
-                place = self._places_of(table)[other]
+                place = self._place_in(table, other)
                 rows = self._one_a_key(other)
                 frame = frame.with_columns(
                     pl.lit(None, rows.schema[name]).alias(f"{other}.{name}")
@@ -104,27 +106,29 @@ class Joined(Mapping[str, pl.DataFrame]):
         lists = [name for place, _, name in wanted if place == "stifles"]
         return self._with_lists(frame, lists) if table == "animals" and lists else frame
 
-    def _places_of(self, table: str) -> dict[str, pl.Series]:
-        """Find for each row of a table the row of each other table that it belongs to."""
-        if table not in self._places:
-            frame, found = self._plain[table], dict[str, pl.Series]()
-            for other in ONE_ROW_OF.get(table, ()):
-                keys = frame.select(name for name in KEYS[other] if name in frame.columns)
-                if other == "animals" and "local_animal" not in frame.columns:
-                    animal = self._one_a_key("stifles")["local_animal"]
-                    keys = keys.with_columns(animal.gather(found["stifles"]))
-                rows = self._one_a_key(other).select(KEYS[other]).with_row_index("sulca:place")
-                found[other] = keys.join(
-                    rows, on=KEYS[other], how="left", maintain_order="left"
-                )["sulca:place"]  # fmt: skip
-            self._places[table] = found
-        return self._places[table]
+    def _place_in(self, table: str, other: str) -> pl.Series:
+        """Find for each row of a table the row of another table that it belongs to."""
+        if (table, other) not in self._places:
+            self._places[table, other] = self._found_place(table, other)
+        return self._places[table, other]
+
+    def _found_place(self, table: str, other: str) -> pl.Series:
+        frame, rows = self._plain[table], self._one_a_key(other)
+        if other == "animals" and "local_animal" not in frame.columns:
+            of_stifles = _places(self._one_a_key("stifles").select(ANIMAL), rows.select(ANIMAL))
+            return of_stifles.gather(self._place_in(table, "stifles"))
+        key = [*KEYS[other]]
+        if other == "procedures" and table != "stifles":  # mostly one for each stifle, in order
+            stifles = self._one_a_key("stifles").select(key)
+            if stifles.equals(rows.select(key)):
+                return self._place_in(table, "stifles")
+        return _places(frame.select(key), rows.select(key))
 
     def _one_a_key(self, table: str) -> pl.DataFrame:
         if table not in self._rows:
-            self._rows[table] = self._plain[table].unique(
-                KEYS[table], keep="first", maintain_order=True
-            )
+            frame = self._plain[table]
+            first = frame.select(pl.struct(KEYS[table]).is_first_distinct()).to_series()
+            self._rows[table] = frame if first.all() else frame.filter(first)
         return self._rows[table]
 
     def _with_lists(self, animals: pl.DataFrame, names: Iterable[str]) -> pl.DataFrame:
@@ -136,3 +140,13 @@ class Joined(Mapping[str, pl.DataFrame]):
 
 def _without_raw(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.select(name for name in frame.columns if not name.startswith(RAW))
+
+
+def _places(keys: pl.DataFrame, rows: pl.DataFrame) -> pl.Series:
+    """Find each key among rows that have it once; a key with a blank in it is not found."""
+    if keys.height and keys.equals(rows) and not sum(keys.null_count().row(0)):
+        return pl.int_range(keys.height, dtype=pl.UInt32, eager=True)
+    numbered = rows.with_row_index(PLACE)
+    if keys.height * FEW < rows.height:
+        numbered = numbered.join(keys, on=keys.columns, how="semi")
+    return keys.join(numbered, on=keys.columns, how="left", maintain_order="left")[PLACE]

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
+from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -65,7 +66,9 @@ def _unlike_surgeon(name: str, frames: Frames) -> pl.DataFrame:
         pl.col("calibrated").fill_null(value=True), pl.col("time_point") != READ_AFTER_HEALING,
     )  # fmt: skip
     means = read.group_by(STIFLE).agg(read=pl.col("value").mean())
-    rows = frames["procedures"].join(means, on=STIFLE, how="inner", maintain_order="left")
+    rows = select_columns(frames, "procedures", ["row_id", *STIFLE, name]).join(
+        means, on=STIFLE, how="inner", maintain_order="left"
+    )
     far = (pl.col(name) / pl.col("read") - 1).abs() > SURGEON_APART
     return rows.filter(far).with_columns(
         detail=pl.concat_str(

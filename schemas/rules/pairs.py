@@ -3,6 +3,7 @@
 import polars as pl
 
 from schemas.rules.animals import DEAD
+from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -14,10 +15,10 @@ DAYS_PER_MONTH = 30.4375
 
 def _beside_other_side(frames: Frames) -> pl.DataFrame:
     """Give each operated joint beside the other joint of its animal, as ``other.<column>``."""
-    stifles = frames["stifles"].select(
+    stifles = select_columns(frames, "stifles", [
         "row_id", *ANIMAL, "side", "surgery_date", "age_months", "weight_kg", "end_status",
         "end_of_followup_day", "session_type_reported",
-    )  # fmt: skip
+    ]).filter(pl.struct(ANIMAL).is_duplicated())  # fmt: skip
     other = stifles.select(*ANIMAL, pl.all().exclude(ANIMAL).name.prefix("other."))
     pairs = stifles.join(other, on=ANIMAL, how="inner", maintain_order="left_right")
     return pairs.filter(pl.col("side") != pl.col("other.side")).with_columns(
@@ -31,14 +32,16 @@ def _same_day_not_said(frames: Frames) -> pl.DataFrame:
     same_day = pairs.filter(pl.col("days_between") == 0)
     reported = pl.col("session_type_reported")
     missed = same_day.filter(reported != "bilateral_same_session")
-    alone = frames["stifles"].filter(reported == "bilateral_same_session").join(
+    stifles = select_columns(frames, "stifles", ["row_id", "session_type_reported"])
+    alone = stifles.filter(reported == "bilateral_same_session").join(
         same_day, on="row_id", how="anti", maintain_order="left"
     )  # fmt: skip
     return pl.concat([missed.select("row_id"), alone.select("row_id")])
 
 
 def _staged_alone(frames: Frames) -> pl.DataFrame:
-    staged = frames["stifles"].filter(pl.col("session_type_reported") == "bilateral_staged")
+    stifles = select_columns(frames, "stifles", ["row_id", "session_type_reported"])
+    staged = stifles.filter(pl.col("session_type_reported") == "bilateral_staged")
     other_day = _beside_other_side(frames).filter(pl.col("days_between") != 0)
     return staged.join(other_day, on="row_id", how="anti", maintain_order="left")
 
@@ -78,9 +81,9 @@ def _dies_twice(frames: Frames) -> pl.DataFrame:
 
 def _twins(frames: Frames) -> pl.DataFrame:
     """Give operations of two animal codes that look like one operation."""
-    stifles = frames["stifles"].select(
-        "row_id", *ANIMAL, *SAME_OPERATION, "weight_kg", "age_months", "animals.link_token"
-    )
+    stifles = select_columns(frames, "stifles", [
+        "row_id", *ANIMAL, *SAME_OPERATION, "weight_kg", "age_months", "animals.link_token",
+    ])  # fmt: skip
     other = stifles.select(*SAME_OPERATION, pl.all().exclude(SAME_OPERATION).name.prefix("other."))
     pairs = stifles.join(other, on=SAME_OPERATION, how="inner", maintain_order="left_right")
     two_codes = (pl.col("clinic_id") != pl.col("other.clinic_id")) | (

@@ -6,12 +6,13 @@ import polars as pl
 
 from schemas.codebook import CANONICAL_TABLES, KEYS
 from schemas.rules.declared import PLACE, RUNNING_NUMBERS
-from schemas.rules.joined import own_columns
+from schemas.rules.joined import own_columns, select_columns
 from schemas.rules.rule import Frames, Rule
 
 LOGIC = "logical consistency"
 PRACTICE = "common practice, no published source"
-ADDRESS = ("row_id", "file", "sheet", "row", "block", "derived")
+PLACE_OF_ROW = ("file", "sheet", "row", "block")
+ADDRESS = ("row_id", *PLACE_OF_ROW, "derived")
 TEST_WORD = r"(?i)(^|[^a-z])(test|demo|dummy|prueba|xxx)"
 TEST_DATES = (date(1900, 1, 1), date(1970, 1, 1))
 # Weights of 0 and 1 kg are no proof alone: a blank turned into 0, or a very small dog.
@@ -31,7 +32,7 @@ def exact_copies(table: str, frames: Frames) -> pl.DataFrame:
 def same_key_again(table: str, frames: Frames) -> pl.DataFrame:
     """Give the rows whose key stands before them in another row."""
     key = pl.struct(KEYS[table])
-    return own_columns(frames, table).filter(
+    return select_columns(frames, table, ["row_id", *KEYS[table], *PLACE_OF_ROW]).filter(
         ~key.is_first_distinct(), pl.all_horizontal(pl.col(*KEYS[table]).is_not_null())
     )
 
@@ -39,10 +40,14 @@ def same_key_again(table: str, frames: Frames) -> pl.DataFrame:
 def _joint_again(frames: Frames) -> pl.DataFrame:
     """Give the stifle rows of a joint that has another row."""
     joint = ("clinic_id", "local_animal", "side")
-    stifles = frames["stifles"].filter(
-        pl.col("side").is_not_null(), pl.col("local_animal").is_not_null(),
+    stifles = select_columns(
+        frames, "stifles", ["row_id", *joint, "surgery_date", *PLACE_OF_ROW]
+    ).filter(
+        pl.col("side").is_not_null(),
+        pl.col("local_animal").is_not_null(),
         pl.col("surgery_date").is_not_null(),
-    )  # fmt: skip
+    )
+    stifles = stifles.filter(pl.struct(joint).is_duplicated())
     return stifles.with_columns(
         first_date=pl.col("surgery_date").min().over(joint),
         place=pl.int_range(pl.len()).over(joint, order_by=["surgery_date", "file", "sheet", "row"]),
@@ -66,7 +71,7 @@ def later_operations(frames: Frames) -> pl.DataFrame:
 def second_descriptions(frames: Frames) -> pl.DataFrame:
     """Give further procedure rows of one joint, but for those of a joint that stands twice."""
     return same_key_again("procedures", frames).join(
-        _joint_again(frames), on=["clinic_id", "file", "sheet", "row", "block"], how="anti",
+        _joint_again(frames), on=["clinic_id", *PLACE_OF_ROW], how="anti",
         maintain_order="left", nulls_equal=True,
     )  # fmt: skip
 

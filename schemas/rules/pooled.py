@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
+from schemas.rules.joined import select_columns
 from schemas.rules.places import PRACTICE
 from schemas.rules.rule import Frames, Rule
 from schemas.rules.stifles import CAT, CHECK_UNIT, DOG
@@ -56,17 +57,23 @@ def _slip() -> pl.Expr:
     return near[0] | (near[1] & ~growing) | near[2] | near[3]
 
 
+def _weighed(frames: Frames) -> pl.DataFrame:
+    return select_columns(
+        frames, "stifles", ["row_id", *ANIMAL, *BREED, "weight_kg", "age_months", "bcs"]
+    )
+
+
 def _purebred(frames: Frames) -> pl.DataFrame:
-    return frames["stifles"].filter(pl.col("animals.breed") != NO_BREED)
+    return _weighed(frames).filter(pl.col("animals.breed") != NO_BREED)
 
 
 def _weight_slipped(frames: Frames) -> pl.DataFrame:
-    rows = with_median(_purebred(frames), "weight_kg", BREED, of=frames["stifles"])
+    rows = with_median(_purebred(frames), "weight_kg", BREED, of=_weighed(frames))
     return rows.filter(USUAL_WEIGHT & _slip()).with_columns(_told("this breed", "kg"))
 
 
 def _weight_against_condition(frames: Frames) -> pl.DataFrame:
-    adults = frames["stifles"].filter(pl.col("age_months") >= ADULT_MONTHS)
+    adults = _weighed(frames).filter(pl.col("age_months") >= ADULT_MONTHS)
     rows = with_median(_purebred(frames), "weight_kg", BREED, of=adults)
     unlike = RATIO.is_between(0.15, 2.5).not_() & ~_slip()
     return rows.filter(USUAL_WEIGHT & pl.col("bcs").is_between(4, 5) & unlike).with_columns(
@@ -77,7 +84,10 @@ def _weight_against_condition(frames: Frames) -> pl.DataFrame:
 def _image_out_of_scale(frames: Frames) -> pl.DataFrame:
     weight = pl.col("stifles.weight_kg")
     band = pl.sum_horizontal((weight >= low).cast(pl.Int8) for low in BAND_KG)
-    rows = frames["procedures"].filter(weight.is_not_null()).with_columns(band=band)
+    animal = [f"stifles.{name}" for name in ANIMAL]
+    rows = select_columns(frames, "procedures", [
+        "row_id", "clinic_id", *animal, "tibial_depth_mm", "stifles.weight_kg",
+    ]).filter(weight.is_not_null()).with_columns(band=band)  # fmt: skip
     rows = with_median(rows, "tibial_depth_mm", ("band",), of=rows)
     ratio = pl.col("tibial_depth_mm") / pl.col("median")
     return rows.filter(ratio.is_between(0.5, 2).not_()).with_columns(

@@ -4,7 +4,7 @@ import polars as pl
 
 from schemas.rules.across import STIFLE
 from schemas.rules.events import PALPATED
-from schemas.rules.joined import own_columns
+from schemas.rules.joined import own_columns, select_columns
 from schemas.rules.places import PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -51,17 +51,17 @@ def _twice_a_day(frames: Frames) -> pl.DataFrame:
     """Give a contact on a day that has one before it; days that were planned may be two."""
     planned = frames["day_kinds"].filter(pl.col("kind") == "planned")
     day = [*STIFLE, "recheck_day"]
-    rows = own_columns(frames, "rechecks").filter(pl.all_horizontal(pl.col(day).is_not_null()))
-    several = rows.group_by(day).agg(n=pl.len()).filter(pl.col("n") > 1)
-    again = rows.join(several, on=day, how="semi", maintain_order="left").filter(
-        ~pl.struct(day).is_first_distinct()
+    rows = select_columns(frames, "rechecks", ["row_id", *day]).filter(
+        pl.all_horizontal(pl.col(day).is_not_null())
     )
+    again = rows.filter(~pl.struct(day).is_first_distinct())
     return again.join(planned, on="row_id", how="anti", maintain_order="left")
 
 
 def _long_unseen(frames: Frames) -> pl.DataFrame:
     """Give events found over a year after the last day on which they were looked for."""
-    seen = own_columns(frames, "rechecks").filter(
+    rechecks = [*STIFLE, "recheck_day", "recheck_mode", "patella_grade"]
+    seen = select_columns(frames, "rechecks", rechecks).filter(
         pl.col("recheck_mode").is_in(PALPATED), pl.col("patella_grade").is_not_null()
     )
     before = (

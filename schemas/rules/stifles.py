@@ -3,7 +3,7 @@
 import polars as pl
 
 from schemas.rules.animals import DEAD
-from schemas.rules.joined import own_columns
+from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -43,13 +43,17 @@ def _known_later(frames: Frames) -> pl.DataFrame:
     """Give joints, but of animals that died, with an event after their last day known."""
     days = pl.concat(
         [
-            own_columns(frames, table).select("clinic_id", "local_stifle", last=pl.col(day))
+            select_columns(frames, table, ["clinic_id", "local_stifle", day]).rename({day: "last"})
             for table, day in LAST_DAYS.items()
         ]
     )
     last = days.group_by("clinic_id", "local_stifle").agg(pl.col("last").max())
     return (
-        frames["stifles"]
+        select_columns(
+            frames,
+            "stifles",
+            ["row_id", "clinic_id", "local_stifle", "end_of_followup_day", "end_status"],
+        )
         .join(last, on=["clinic_id", "local_stifle"], how="inner", maintain_order="left")
         .filter(
             pl.col("end_of_followup_day") < pl.col("last"),

@@ -2,6 +2,7 @@
 
 import polars as pl
 
+from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -10,7 +11,8 @@ SESSION = ["clinic_id", "stifles.local_animal", "stifles.surgery_date"]
 
 def _one_time_for_both(frames: Frames) -> pl.DataFrame:
     """Give both knees of a session whose minutes are the same."""
-    timed = frames["procedures"].filter(
+    rows = ["row_id", "surgery_minutes", *SESSION, "stifles.side"]
+    timed = select_columns(frames, "procedures", rows).filter(
         pl.col("surgery_minutes").is_not_null(),
         *(pl.col(name).is_not_null() for name in SESSION),
     )
@@ -24,7 +26,9 @@ def _one_time_for_both(frames: Frames) -> pl.DataFrame:
 def _number_goes_back(frames: Frames) -> pl.DataFrame:
     """Give operations numbered below the surgeon's operation before; shifted dates tell nothing."""
     number, day = pl.col("surgeon_case_no"), pl.col("stifles.surgery_date")
-    numbered = frames["procedures"].filter(
+    rows = ["row_id", "surgeon_id", "surgeon_case_no", "stifles.surgery_date",
+            "clinics.dates_shifted"]  # fmt: skip
+    numbered = select_columns(frames, "procedures", rows).filter(
         number.is_not_null(), day.is_not_null(), pl.col("surgeon_id").is_not_null(),
         ~pl.col("clinics.dates_shifted").fill_null(value=False),
     ).sort("surgeon_id", day, number, "row_id")  # fmt: skip
