@@ -63,9 +63,9 @@ def test_two_meters_of_peak_flow() -> None:
     assert found.upper_low == pytest.approx(40.890777848343)
 
 
-def test_limits_by_the_normal_quantile() -> None:
-    """R, computed: 1.96 SD give -78.10 and 73.86."""
-    found = limits_of_agreement(meters()["wright1"], meters()["mini1"])
+def test_limits_by_1_96_deviations() -> None:
+    """R, computed with 1.96 itself: -78.10 and 73.86."""
+    found = limits_of_agreement(meters()["wright1"], meters()["mini1"], z=1.96)
     assert (found.lower, found.upper) == pytest.approx((-78.097301611094, 73.8620074934469))
 
 
