@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from pipeline.intake.grammar import tidy
+from pipeline.intake.grammar import tidied
 from pipeline.intake.mapping import Grammar, Source
 from schemas.codebook import Variable
 
@@ -27,7 +27,10 @@ def without_broken(
     if not takes_any and not doubted:
         return cells.with_columns(broken=pl.lit(value=False))
     pattern = _ERROR + _FORMULA if grammar.workbook else _ERROR
-    text = tidy(pl.col("raw"))
+    cells = cells.with_columns(tidied(cells["raw"]).alias("tidy"))
+    text = pl.col("tidy")
+    if not cells["tidy"].str.contains(pattern).any():
+        return cells.drop("tidy").with_columns(broken=pl.lit(value=False))
     meant = text.str.to_lowercase().is_in(list(source.codes)) | pl.col("miss").is_not_null()
     found = cells.with_columns(broken=(text.str.contains(pattern) & ~meant).fill_null(value=False))
-    return found.with_columns(pl.when(~pl.col("broken")).then("value").alias("value"))
+    return found.drop("tidy").with_columns(pl.when(~pl.col("broken")).then("value").alias("value"))

@@ -20,7 +20,7 @@ def meant_text(raw: pl.Series, source: Source, grammar: Grammar) -> tuple[pl.Ser
     words = {word: why for word, why in grammar.missing.items() if word not in source.codes}
     words |= dict(source.missing)
     blank = source.blank or grammar.blank
-    cells = pl.DataFrame({"raw": raw}).select(read.tidy(pl.col("raw")).alias("t"))
+    cells = read.tidied(raw).to_frame("t")
     cells = _with_reason(cells, words, blank=pl.lit(blank))
     if source.split:
         nothing = pl.when("fits").then(pl.lit(blank))
@@ -36,12 +36,22 @@ def meant_text(raw: pl.Series, source: Source, grammar: Grammar) -> tuple[pl.Ser
 
 def _with_reason(cells: pl.DataFrame, words: Mapping[str, str], *, blank: pl.Expr) -> pl.DataFrame:
     """Find words for missing values; what was missing before stays so."""
-    lower = pl.col("t").str.to_lowercase()
-    reason = lower.replace_strict(dict(words), default=None, return_dtype=pl.String)
+    reason = pl.lit(None, pl.String)
+    if not _all_longer(cells["t"], words):
+        lower = pl.col("t").str.to_lowercase()
+        reason = lower.replace_strict(dict(words), default=None, return_dtype=pl.String)
     why = pl.when(pl.col("t").is_null()).then(blank).otherwise(reason)
     before = pl.col("miss") if "miss" in cells.columns else pl.lit(None, pl.String)
     told = cells.with_columns(pl.coalesce(before, why).alias("miss"))
     return told.with_columns(pl.when(pl.col("miss").is_null()).then("t").alias("t"))
+
+
+def _all_longer(texts: pl.Series, words: Mapping[str, str]) -> bool:
+    """Tell plain texts, each longer than any of the words: none of them is one."""
+    size = texts.str.len_bytes()
+    if not (size == texts.str.len_chars()).all():
+        return False
+    return (size > max((len(word) for word in words), default=0)).all()
 
 
 def _shared(cells: pl.DataFrame, source: Source) -> pl.DataFrame:

@@ -89,14 +89,15 @@ def _cell_columns(source: Source, variable: Variable, rule: str, *, dated: bool)
     base = source.counted_from if variable.unit == "day" and not dated else None
     kept = pl.lit(source.reads != "birth_date") | pl.col("miss").is_not_null()
     notes = dict(source.notes)
+    lower = pl.col("t").str.to_lowercase()
+    said = lower.replace_strict(notes, default=None, return_dtype=pl.String) if notes else None
     made = {
         "value": pl.lit(None) if dated else pl.col("value"),
         "raw": pl.when(kept).then("raw").otherwise(pl.lit(BORN)),
         "miss": pl.col("miss"),
         "rule": pl.when(pl.col("miss").is_null() & ~understood)
         .then(pl.when("broken").then(pl.lit(BROKEN)).otherwise(pl.lit(rule))),
-        "note": pl.col("t").str.to_lowercase()
-        .replace_strict(notes, default=None, return_dtype=pl.String),
+        "note": pl.lit(None) if said is None else said,
         "col": pl.lit(" / ".join(source.columns)),
         "on": pl.col("value") if dated else pl.lit(None),
         "base": pl.when(understood).then(pl.lit(base)),

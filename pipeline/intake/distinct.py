@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import polars as pl
 
 PLACE = "sulca:distinct"
@@ -58,6 +59,8 @@ def _runs(cells: pl.DataFrame) -> Distinct | None:
 
 
 def _unlike(cells: pl.DataFrame) -> Distinct | None:
+    if cells.width == 1 and cells.dtypes == [pl.String]:
+        return _unlike_texts(cells)
     distinct = cells.unique(maintain_order=True)
     if distinct.height * WORTH > cells.height:
         return None
@@ -66,6 +69,23 @@ def _unlike(cells: pl.DataFrame) -> Distinct | None:
         maintain_order="left",
     )[PLACE]  # fmt: skip
     return Distinct(rows=distinct, places=places, cells=cells)
+
+
+def _unlike_texts(cells: pl.DataFrame) -> Distinct | None:
+    """Find the distinct texts with a dictionary of their own; each cell is looked up once."""
+    text = cells.to_series()
+    number = text.cast(pl.Categorical(pl.Categories.random())).to_physical()
+    blank = 1 + int(number.max() or 0)  # type: ignore[arg-type]
+    firsts = number.arg_unique()
+    if firsts.len() * WORTH > text.len():
+        return None
+    numbers = number.fill_null(blank).to_numpy()
+    place = np.zeros(blank + 1, dtype=np.uint32)
+    place[numbers[firsts.to_numpy()]] = np.arange(firsts.len(), dtype=np.uint32)
+    return Distinct(
+        rows=cells.select(pl.all().gather(firsts)), places=pl.Series(PLACE, place[numbers]),
+        cells=cells,
+    )  # fmt: skip
 
 
 def is_mostly_distinct(cells: pl.DataFrame | pl.Series) -> bool:

@@ -31,6 +31,13 @@ def tidy(text: pl.Expr) -> pl.Expr:
     return pl.when(plain != "").then(plain)
 
 
+def tidied(texts: pl.Series) -> pl.Series:
+    """Do to a column what `tidy` does; texts of which each is one plain word stay as they are."""
+    if texts.str.contains("^[!-~]+$").all():
+        return texts
+    return texts.to_frame("t").select(tidy(pl.col("t"))).to_series()
+
+
 def read_numbers(texts: pl.Series, grammar: Grammar) -> pl.Series:
     """Read plain numbers: sign, digits in groups of three or none, one decimal mark."""
     decimal, group = re.escape(grammar.decimal), re.escape(grammar.group)
