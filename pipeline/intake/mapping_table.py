@@ -64,8 +64,8 @@ def _check_table(table: TableMapping, where: str) -> None:
         if twice or len(set(in_lists)) < len(in_lists):
             name = (twice or [name for name in in_lists if in_lists.count(name) > 1])[0]
             raise MappingError(where, f"{name} is mapped twice", do="Keep one of the two.")
-        for sources in table.columns.values():
-            for name in (*sources[0].only_if, *filter(None, [sources[0].when_filled])):
+        for source in (one for sources in table.columns.values() for one in sources):
+            for name in (*source.only_if, *filter(None, [source.when_filled])):
                 if name not in named:
                     raise MappingError(
                         f"{where}, columns", f"{name} is asked for but not mapped",

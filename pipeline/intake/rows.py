@@ -4,7 +4,7 @@ A working row carries for each variable "x" its value "x" and the columns "raw:x
 of cells.py.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 
 import polars as pl
 
@@ -58,31 +58,67 @@ def _named(cells: pl.DataFrame, name: str) -> pl.DataFrame:
 
 
 def _conditional(made: pl.DataFrame, table: TableMapping) -> pl.DataFrame:
-    """Apply only_if and when_filled, which look at other variables of the same row."""
-    changes: list[pl.Expr] = []
-    for name, sources in table.columns.items():
-        for source in sources:
-            for other, codes in source.only_if.items():
-                other_text = pl.col(other).cast(pl.String)
-                outside = (other_text.is_not_null() & ~other_text.is_in(list(codes))).fill_null(
-                    value=False
-                )
-                changes += _not_applicable(name, outside)
-            if source.when_filled:
-                changes += _not_applicable(name, pl.col(source.when_filled).is_null())
-    return made.with_columns(changes)
+    """Apply only_if and when_filled, which look at other variables of the same row.
+
+    A variable follows what it looks at: where that is not applicable because of a third one,
+    so is this.
+    """
+    for name in _in_order(table):
+        wanted = [(other, codes) for source in table.columns[name]
+                  for other, codes in source.only_if.items()]  # fmt: skip
+        filled = [source.when_filled for source in table.columns[name] if source.when_filled]
+        outside = [_outside(other, codes) for other, codes in wanted]
+        outside += [pl.col(other).is_null() for other in filled]
+        if outside:
+            made = _without(made, name, pl.any_horizontal(outside), reason=_NOT_APPLICABLE)
+        # What was written stays where the other is not recorded; a constant has nothing behind it.
+        for other, _ in wanted:
+            unsaid = pl.col(f"col:{name}").is_null() & pl.col(name).is_not_null()
+            unsaid &= pl.col(other).is_null()
+            reason = pl.coalesce(f"miss:{other}", pl.lit("not_recorded"))
+            made = _without(made, name, unsaid, reason=reason)
+    return made
 
 
-def _not_applicable(name: str, outside: pl.Expr) -> Iterable[pl.Expr]:
-    yield pl.when(~outside).then(name).alias(name)
-    yield (
-        pl.when(outside)
-        .then(pl.lit("not_applicable"))
-        .otherwise(f"miss:{name}")
-        .alias(f"miss:{name}")
+_NOT_APPLICABLE = pl.lit("not_applicable")
+
+
+def _in_order(table: TableMapping) -> list[str]:
+    """Name the variables that look at others, each after those it looks at."""
+    ordered: list[str] = []
+    begun: set[str] = set()
+
+    def visit(name: str) -> None:
+        sources = table.columns.get(name, ())
+        others = [other for source in sources for other in (*source.only_if, source.when_filled)]
+        if name in begun or not any(others):
+            return
+        begun.add(name)
+        for other in filter(None, others):
+            visit(other)
+        ordered.append(name)
+
+    for name in table.columns:
+        visit(name)
+    return ordered
+
+
+def _outside(other: str, codes: Sequence[str]) -> pl.Expr:
+    text = pl.col(other).cast(pl.String)
+    elsewhere = (text.is_not_null() & ~text.is_in(list(codes))).fill_null(value=False)
+    blank = (pl.col(other).is_null() & (pl.col(f"miss:{other}") == _NOT_APPLICABLE)).fill_null(
+        value=False
     )
-    yield pl.when(~outside).then(f"rule:{name}").alias(f"rule:{name}")
-    yield pl.when(~outside).then(f"on:{name}").alias(f"on:{name}")
+    return elsewhere | blank
+
+
+def _without(made: pl.DataFrame, name: str, where: pl.Expr, *, reason: pl.Expr) -> pl.DataFrame:
+    """Take a variable out of some rows, with what is said of it, and give the reason."""
+    return made.with_columns(
+        pl.when(where).then(reason).otherwise(f"miss:{name}").alias(f"miss:{name}"),
+        *(pl.when(~where).then(part).alias(part)
+          for part in (name, f"rule:{name}", f"note:{name}", f"on:{name}")),
+    )  # fmt: skip
 
 
 def _both_sides(made: pl.DataFrame) -> pl.DataFrame:

@@ -1,0 +1,59 @@
+"""What a value says beside another one, and which words win over words for missing values."""
+
+from collections.abc import Callable, Mapping
+
+from pipeline.intake.mapped import Mapped
+
+Read = Callable[[Mapping[str, str | bytes], str], Mapped]
+MAPPING = """
+[missing]
+not_applicable = ["n.a."]
+not_recorded = ["NR"]
+[[file]]
+path = "cases.csv"
+[[table]]
+make = ["animals", "stifles", "procedures"]
+from = "cases"
+[table.columns]
+local_animal = "Case"
+side = { value = "left" }
+surgery_date = "Op"
+"""
+WIRE = """
+kwire_count = "Pins"
+tension_band_done = { column = "Band", codes = { y = true, n = false }, only_if = { kwire_count = [2] } }
+tb_wire_diameter_mm = { column = "Wire", only_if = { tension_band_done = true } }
+tb_pattern = { value = "figure_of_eight", only_if = { tension_band_done = true } }
+"""  # noqa: E501
+
+
+def _values(mapped: Mapped, variable: str) -> list[tuple[object, str | None]]:
+    reasons = dict(mapped.missing.filter(variable=variable).select("row_id", "reason").rows())
+    rows = mapped.tables["procedures"].select("row_id", variable).rows()
+    return [(value, reasons.get(row)) for row, value in rows]
+
+
+def _export(*rows: str) -> dict[str, str | bytes]:
+    lines = [f"A{place},2021-03-04,{row}" for place, row in enumerate(rows, start=1)]
+    return {"cases.csv": "\n".join(["Case,Op,Pins,Band,Wire", *lines]) + "\n"}
+
+
+def test_only_if_follows_the_other_value(map_export: Read) -> None:
+    mapped = map_export(_export("2,y,0.8", "2,n,0.8", "2,n.a.,0.8", "2,,0.8"), MAPPING + WIRE)
+    off = (None, "not_applicable")
+    assert _values(mapped, "tb_wire_diameter_mm") == [(0.8, None), off, off, (0.8, None)]
+    assert _values(mapped, "tb_pattern") == [
+        ("figure_of_eight", None), off, off, (None, "not_recorded"),
+    ]  # fmt: skip
+
+
+def test_only_if_follows_what_the_other_follows(map_export: Read) -> None:
+    mapped = map_export(_export("1,y,0.8"), MAPPING + WIRE)
+    assert _values(mapped, "tension_band_done") == [(None, "not_applicable")]
+    assert _values(mapped, "tb_wire_diameter_mm") == [(None, "not_applicable")]
+
+
+def test_a_constant_is_not_set_beside_a_word_that_is_not_understood(map_export: Read) -> None:
+    mapped = map_export(_export("2,?,0.8"), MAPPING + WIRE)
+    assert _values(mapped, "tb_pattern") == [(None, "not_recorded")]
+    assert _values(mapped, "tb_wire_diameter_mm") == [(0.8, None)]
