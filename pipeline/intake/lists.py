@@ -60,7 +60,7 @@ def parse_list(
 ) -> Said:
     """Read one text: its words in order, then what it says by not naming it."""
     said = Said()
-    if text.lower() in grammar.missing:
+    if text.lower() in grammar.missing and not _lists(words, text):
         reason = grammar.missing[text.lower()]
         said.missing = dict.fromkeys(words.variables, reason)
         return said
@@ -73,6 +73,12 @@ def parse_list(
     else:
         _take_silence(words, said)
     return said
+
+
+def _lists(words: WordList, text: str) -> bool:
+    """Tell whether the list names a text; as with codes, such a word is not one for missing."""
+    named = re.escape(text).lower()
+    return any(named in word.pattern.lower().split("|") for word in words.words)
 
 
 def _take_silence(words: WordList, said: Said) -> None:

@@ -57,3 +57,14 @@ def test_a_constant_is_not_set_beside_a_word_that_is_not_understood(map_export: 
     mapped = map_export(_export("2,?,0.8"), MAPPING + WIRE)
     assert _values(mapped, "tb_pattern") == [(None, "not_recorded")]
     assert _values(mapped, "tb_wire_diameter_mm") == [(0.8, None)]
+
+
+def test_a_word_that_a_list_names_is_none_for_missing(map_export: Read) -> None:
+    words = """
+[[table.list]]
+column = "Wire"
+separators = ["+"]
+words = [{ is = ["none", "nr"], sets = { ttt_done = false } }, { is = "TTT", sets = { ttt_done = true } }]
+"""  # noqa: E501
+    mapped = map_export(_export("2,y,NR", "2,y,TTT", "2,y,n.a."), MAPPING + words)
+    assert _values(mapped, "ttt_done") == [(False, None), (True, None), (None, "not_applicable")]
