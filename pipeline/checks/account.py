@@ -30,16 +30,7 @@ def count_files(ledger: pl.DataFrame, tables: Frames, fates: pl.DataFrame
         Unless source rows read = mapped + set aside + unreadable, for every file.
     """
     aside = fates.filter(pl.col("fate") == "set_aside")["row_id"]
-    place = [*FILE, "row"]
-    sources = pl.concat([
-        frame.select(*place, gone=pl.col("row_id").is_in(aside.implode()))
-        for frame in tables.values()
-    ])  # fmt: skip
-    tests = (
-        sources.group_by(place, maintain_order=True).agg(pl.col("gone").all())
-        .filter("gone").sort(place)
-        .select(*place, rule=pl.lit("R08"), reason=pl.lit("test record"))
-    )  # fmt: skip
+    tests = _tests(tables, aside)
     moved = tests.group_by(FILE).agg(n=pl.len().cast(pl.Int64))
     counted = ledger.join(moved, on=FILE, how="left", maintain_order="left").with_columns(
         mapped=pl.col("mapped") - pl.col("n").fill_null(0),
@@ -52,6 +43,22 @@ def count_files(ledger: pl.DataFrame, tables: Frames, fates: pl.DataFrame
     return counted, tests.select(*SET_ASIDE_SCHEMA)
 
 
+def _tests(tables: Frames, aside: pl.Series) -> pl.DataFrame:
+    """Give the source rows of which every canonical row was set aside."""
+    if aside.is_empty():
+        return pl.DataFrame(schema=dict(SET_ASIDE_SCHEMA))
+    place = [*FILE, "row"]
+    sources = pl.concat([
+        frame.select(*place, gone=pl.col("row_id").is_in(aside.implode()))
+        for frame in tables.values()
+    ])  # fmt: skip
+    return (
+        sources.group_by(place, maintain_order=True).agg(pl.col("gone").all())
+        .filter("gone").sort(place)
+        .select(*place, rule=pl.lit("R08"), reason=pl.lit("test record"))
+    )  # fmt: skip
+
+
 def count_rows(made: Frames, accepted: Frames, fates: pl.DataFrame) -> pl.DataFrame:
     """Count what became of the canonical rows of each clinic and table.
 
@@ -60,21 +67,24 @@ def count_rows(made: Frames, accepted: Frames, fates: pl.DataFrame) -> pl.DataFr
     AssertionError
         Unless rows made + derived = accepted + stopped + merged.
     """
-    aside = fates.filter(pl.col("fate") == "set_aside")["row_id"].implode()
+    aside = fates.filter(pl.col("fate") == "set_aside")["row_id"]
     parts: list[pl.DataFrame] = []
     for table, frame in made.items():
-        real = frame.filter(~pl.col("row_id").is_in(aside))
-        kept = accepted[table]
-        added = kept.join(frame, on="row_id", how="anti")
-        parts += [_counted(real, table, "made"), _counted(added, table, "derived"),
+        made_rows, kept = frame.select("clinic_id", "row_id"), accepted[table]
+        if aside.len():
+            made_rows = made_rows.filter(~pl.col("row_id").is_in(aside.implode()))
+        added = kept.filter("derived").join(frame, on="row_id", how="anti")
+        parts += [_counted(made_rows, table, "made"), _counted(added, table, "derived"),
                   _counted(kept, table, "accepted")]  # fmt: skip
     for fate in ("stopped", "merged"):
         rows = fates.filter(pl.col("fate") == fate)
-        parts.append(rows.select("clinic_id", "table", what=pl.lit(fate)))
+        parts.append(
+            rows.group_by("clinic_id", "table").agg(what=pl.lit(fate), n=pl.len().cast(pl.Int64))
+        )
     counts = (
         pl.concat(parts)
         .group_by("clinic_id", "table")
-        .agg((pl.col("what") == name).sum().cast(pl.Int64).alias(name) for name in COUNTS)
+        .agg(pl.col("n").filter(pl.col("what") == name).sum().alias(name) for name in COUNTS)
         .sort("clinic_id", "table")
         .select(*LEDGER_ROWS_SCHEMA)
     )
@@ -87,4 +97,5 @@ def count_rows(made: Frames, accepted: Frames, fates: pl.DataFrame) -> pl.DataFr
 
 
 def _counted(rows: pl.DataFrame, table: str, what: str) -> pl.DataFrame:
-    return rows.select("clinic_id", table=pl.lit(table), what=pl.lit(what))
+    clinics = rows.group_by("clinic_id").agg(n=pl.len().cast(pl.Int64))
+    return clinics.select("clinic_id", table=pl.lit(table), what=pl.lit(what), n="n")

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from pipeline.checks.evaluate import Hit
-from pipeline.checks.rows import take_children, take_out, take_rows
+from pipeline.checks.rows import FATE_SCHEMA, take_children, take_out, take_rows
 from schemas.rules.rule import Frames
 
 ANIMAL = ["clinic_id", "local_animal"]
@@ -16,6 +16,8 @@ def set_aside_tests(tables: Frames, hits: Sequence[Hit]
                     ) -> tuple[dict[str, pl.DataFrame], pl.DataFrame]:  # fmt: skip
     """Set test animals aside with all that belongs to them, and test operations likewise."""
     tests = [hit for hit in hits if hit.rule.id == "R08"]
+    if not tests:
+        return dict(tables), pl.DataFrame(schema=dict(FATE_SCHEMA))
     row_ids = pl.concat([pl.Series(dtype=pl.String), *(hit.rows["row_id"] for hit in tests)])
     listed = pl.col("row_id").is_in(row_ids.implode())
     operations = tables["stifles"].filter(listed)
@@ -56,6 +58,8 @@ def merge_animals(tables: Frames, conflicts: Sequence[Hit]
     """
     animals = _contradictions_emptied(tables["animals"], conflicts)
     known = pl.col("local_animal").is_not_null()
+    if not animals.select((~known).any() | pl.struct(ANIMAL).is_duplicated().any()).item():
+        return {**tables, "animals": animals}, pl.DataFrame(schema=dict(FATE_SCHEMA))
     said = [name for name in animals.columns
             if name not in {"row_id", "file", "sheet", "row", "block", *ANIMAL}]  # fmt: skip
     entire_first = pl.col("sex_neuter").str.ends_with("_entire").fill_null(value=False)

@@ -61,9 +61,15 @@ def _not_stopped_yet(hit: Hit, tables: Frames, found: pl.DataFrame) -> list[Hit]
 
 def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
     name = hit.rule.shows[0]
-    reasons = missing.filter(pl.col("variable") == name).unique("row_id", keep="first")
+    reasons = (
+        missing.filter(pl.col("variable") == name)
+        .join(hit.rows, on="row_id", how="semi")
+        .unique("row_id", keep="first", maintain_order=True)
+    )
     cells = hit.rows.join(
-        frame.select("row_id", "clinic_id", pl.col(name).alias("cell"), _raw(frame, name)),
+        frame.select("row_id", "clinic_id", pl.col(name).alias("cell"), _raw(frame, name)).join(
+            hit.rows, on="row_id", how="semi"
+        ),
         on="row_id",
         how="left",
         maintain_order="left",

@@ -54,6 +54,8 @@ def take_out(tables: Frames, hits: Iterable[Hit], fate: str
 def take_rows(frame: pl.DataFrame, row_ids: pl.Series, *, table: str, fate: str, rule: str
               ) -> tuple[pl.DataFrame, pl.DataFrame]:  # fmt: skip
     """Split a table into the rows that stay and the fates of those that do not."""
+    if row_ids.is_empty():
+        return frame, pl.DataFrame(schema=dict(FATE_SCHEMA))
     gone = pl.col("row_id").is_in(row_ids.implode())
     fates = frame.filter(gone).select(
         "clinic_id", pl.lit(table).alias("table"), "row_id",
@@ -78,7 +80,9 @@ def take_children(tables: Frames, parents: pl.DataFrame, *, fate: str, rule: str
     for table, frame in tables.items():
         if not set(key) <= set(frame.columns):
             continue
-        orphaned = frame.join(parents, on=["clinic_id", *key], how="semi", maintain_order="left")
+        orphaned = frame.select("row_id", "clinic_id", *key).join(
+            parents, on=["clinic_id", *key], how="semi", maintain_order="left"
+        )
         left[table], gone = take_rows(
             left[table], orphaned["row_id"], table=table, fate=fate, rule=rule
         )

@@ -18,6 +18,8 @@ BEFORE_NUMBER = {
 }  # fmt: skip
 SHOWN_UNITS = ("kg", "mm", "percent")  # of the others the label speaks: "Day detected: 82"
 ADDRESS = ("clinic_id", "file", "sheet", "row", "block")
+# Of what one question is asked, where it is not asked of each row.
+PLACE_OF_ONE = {"file": ["clinic_id", "file", "sheet"], "clinic": ["clinic_id"]}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,9 +86,14 @@ def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, headers: Headers,
     raw = tables[rule.table]
     text = pl.col(RAW + asked) if RAW + asked in raw.columns else pl.lit(None, pl.String)
     value = pl.coalesce(text, pl.col(asked).cast(pl.String), pl.lit("")).alias("text_of_cell")
-    rows = hit.rows.join(frame, on="row_id", how="inner", maintain_order="left").join(
-        raw.select("row_id", value), on="row_id", how="left", maintain_order="left"
-    )
+    numbered = _first_of_each(hit, raw, headers) if rule.once else hit.rows
+    rows = numbered.join(
+        frame.join(numbered, on="row_id", how="semi"), on="row_id", how="inner",
+        maintain_order="left",
+    ).join(
+        raw.select("row_id", value).join(numbered, on="row_id", how="semi"), on="row_id",
+        how="left", maintain_order="left",
+    )  # fmt: skip
     rows = rows.with_columns(
         value=pl.col("text_of_cell"), key=key_in_words(rows, rule.table), table=pl.lit(rule.table),
         variable=pl.lit(asked),
@@ -98,6 +105,23 @@ def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, headers: Headers,
     )  # fmt: skip
     headed = _with_header(rows, headers)
     return _once(headed, rule.once) if rule.once else headed.select(*FINDING_SCHEMA)
+
+
+def _first_of_each(hit: Hit, raw: pl.DataFrame, headers: Headers) -> pl.DataFrame:
+    """Give the first row of each file or clinic, with the number of rows: one is put in words.
+
+    Where values come from other rows, and so from other places, all rows are needed.
+    """
+    elsewhere = headers.marks.filter(
+        pl.col("mark") == "other_row", pl.col("variable") == hit.rule.shows[0]
+    )
+    if elsewhere.height:
+        return hit.rows.with_columns(n_rows=1)
+    by = PLACE_OF_ONE[hit.rule.once]
+    rows = hit.rows.join(raw.select("row_id", *by), on="row_id", how="left", maintain_order="left")
+    return rows.group_by(by, maintain_order=True).agg(
+        pl.col("row_id", "detail").first(), n_rows=pl.len().cast(pl.Int32)
+    ).drop(by)  # fmt: skip
 
 
 def _told(rule: Rule) -> list[str]:
@@ -155,9 +179,9 @@ def _with_header(rows: pl.DataFrame, headers: Headers) -> pl.DataFrame:
 
 def _once(rows: pl.DataFrame, once: str) -> pl.DataFrame:
     """Make one finding of all rows of a file or clinic, with their number."""
-    by = ["clinic_id", "file", "sheet"] if once == "file" else ["clinic_id"]
+    by = PLACE_OF_ONE[once]
     first = rows.group_by(by, maintain_order=True).agg(
-        pl.all().exclude(*by).first(), n_rows=pl.len()
+        pl.all().exclude(*by, "n_rows").first(), pl.col("n_rows").sum()
     )
     whole = {name: pl.lit("") for name in ("row_id", "value", *({"file", "sheet"} - set(by)))}
     return first.with_columns(

@@ -14,38 +14,63 @@ ENOUGH_DATES = 20
 MIXED_FROM, MIXED_SHARE = 3, 0.05  # fewer are single typing errors, asked one by one
 
 
-def _order_of_dates(frames: Frames) -> pl.DataFrame:
-    """Judge each file by its dates written as two numbers and a year: frame ``date_texts``."""
-    dates = frames["date_texts"]
+def order_of_dates(dates: pl.DataFrame) -> pl.DataFrame:
+    """Judge each file by its dates written as two numbers and a year, and give those in question.
+
+    Parameters
+    ----------
+    dates
+        Columns row_id, clinic_id, file, sheet, table, and the two numbers, first and second,
+        null where a row has no such date.
+
+    Returns
+    -------
+    pl.DataFrame
+        The dates of files whose order is `mixed` or `doubtful`, and whether each is `ambiguous`.
+    """
     first, second = pl.col("first"), pl.col("second")
-    day_first = ((first > 12) & (second <= 12)).sum().over(FILE)
-    month_first = ((second > 12) & (first <= 12)).sum().over(FILE)
-    fewer = pl.min_horizontal(day_first, month_first)
-    return dates.with_columns(
-        ambiguous=(first <= 12) & (second <= 12) & (first != second),
-        mixed=(fewer >= MIXED_FROM) & (fewer >= MIXED_SHARE * (day_first + month_first)),
-        doubtful=(fewer > 0)
-        | ((pl.len().over(FILE) >= ENOUGH_DATES) & (day_first + month_first == 0)),
+    files = dates.group_by(FILE).agg(
+        day_first=((first > 12) & (second <= 12)).sum(),
+        month_first=((second > 12) & (first <= 12)).sum(),
+        dates=first.is_not_null().sum(),
     )
+    fewer = pl.min_horizontal("day_first", "month_first")
+    proven = pl.col("day_first") + pl.col("month_first")
+    judged = files.select(
+        *FILE,
+        mixed=(fewer >= MIXED_FROM) & (fewer >= MIXED_SHARE * proven),
+        doubtful=(fewer > 0) | ((pl.col("dates") >= ENOUGH_DATES) & (proven == 0)),
+    ).filter(pl.col("mixed") | pl.col("doubtful"))
+    some = dates if judged.height else dates.clear()  # mostly no file is in question
+    asked = some.filter(first.is_not_null()).join(
+        judged, on=FILE, how="inner", nulls_equal=True, maintain_order="left"
+    )
+    return asked.with_columns(ambiguous=(first <= 12) & (second <= 12) & (first != second))
 
 
 def _mixed(table: str, frames: Frames) -> pl.DataFrame:
-    dates = _order_of_dates(frames).filter(pl.col("table") == table)
+    dates = frames["date_texts"].filter(pl.col("table") == table)
     return dates.filter(pl.col("mixed") & pl.col("ambiguous"))
 
 
 def _doubtful(frames: Frames) -> pl.DataFrame:
-    dates = _order_of_dates(frames).filter(pl.col("table") == "stifles")
+    dates = frames["date_texts"].filter(pl.col("table") == "stifles")
     return dates.filter(pl.col("doubtful") & ~pl.col("mixed"))
 
 
 def _never_luxated(frames: Frames) -> pl.DataFrame:
     """Give rechecks of clinics with over 30 stifles in which every grade is 0 and none is blank."""
     grade = pl.col("patella_grade")
-    rows = ["row_id", "clinic_id", "local_stifle", "patella_grade"]
-    return select_columns(frames, "rechecks", rows).filter(
-        (grade.is_not_null() & (grade == 0)).all().over("clinic_id")
-        & (pl.col("local_stifle").n_unique().over("clinic_id") > 30)
+    rows = select_columns(
+        frames, "rechecks", ["row_id", "clinic_id", "local_stifle", "patella_grade"]
+    )
+    stable = rows.group_by("clinic_id").agg(stable=(grade.is_not_null() & (grade == 0)).all())
+    of_stable = rows.join(
+        stable.filter("stable"), on="clinic_id", how="semi", maintain_order="left"
+    )
+    many = of_stable.group_by("clinic_id").agg(n=pl.col("local_stifle").n_unique())
+    return of_stable.join(
+        many.filter(pl.col("n") > 30), on="clinic_id", how="semi", maintain_order="left"
     )
 
 
