@@ -1,7 +1,6 @@
 """Bad input for tests: an edit, what a command must say of it, and how it is asserted."""
 
-from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -60,18 +59,12 @@ def outputs(out: Path) -> dict[str, str]:
     return fingerprints(out, found)
 
 
-def told(run_sulca: Any, arguments: list[str], out: Path) -> Told:
+def told(call_sulca: Any, arguments: list[str], out: Path) -> Told:
     before = outputs(out)
     assert before
-    done = run_sulca(*arguments, "--quiet")
+    done = call_sulca(*arguments, "--quiet")
     return Told(exit_code=done.returncode, printed=done.stdout,
                 lines=done.stderr.splitlines(), untouched=outputs(out) == before)  # fmt: skip
-
-
-def in_pairs(jobs: Mapping[str, Callable[[], Told]]) -> dict[str, Told]:
-    """Run commands two at a time; nearly all their time goes to loading libraries."""
-    with ThreadPoolExecutor(2) as pool:
-        return dict(zip(jobs, pool.map(lambda job: job(), jobs.values()), strict=True))
 
 
 def assert_one_message(found: Told, bad: Bad) -> None:

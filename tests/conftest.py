@@ -1,15 +1,20 @@
 """The demo study, run once for all tests that look at it whole, and a browser for pages."""
 
+import io
 import os
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from selenium import webdriver
+
+from pipeline.cli import app
+from pipeline.terminal import guarded
 
 BROWSER, DRIVER = (
     shutil.which(name) or f"/usr/bin/{name}" for name in ("chromium", "chromedriver")
@@ -40,10 +45,27 @@ def sulca(*arguments: str, env: dict[str, str] | None = None) -> "subprocess.Com
     )  # fmt: skip
 
 
+def called(*arguments: str) -> "subprocess.CompletedProcess[str]":
+    """Run the command in this process, which has loaded the libraries already."""
+    out, errors, code = io.StringIO(), io.StringIO(), 0
+    with redirect_stdout(out), redirect_stderr(errors):
+        try:
+            guarded(lambda: app(list(arguments), prog_name="sulca"))
+        except SystemExit as ended:
+            code = ended.code if isinstance(ended.code, int) else int(ended.code is not None)
+    return subprocess.CompletedProcess(arguments, code, out.getvalue(), errors.getvalue())
+
+
 @pytest.fixture(scope="session")
 def run_sulca() -> Command:
-    """Give the command line as a function of its arguments."""
+    """Give the command line, in a process of its own, as a function of its arguments."""
     return sulca
+
+
+@pytest.fixture(scope="session")
+def call_sulca() -> Command:
+    """Give the command line as `run_sulca` does, for tests to which the process is nothing."""
+    return called
 
 
 @pytest.fixture(scope="session")

@@ -1,6 +1,7 @@
 """Two clinics of the demo and two of its analyses: quick to run again and again."""
 
 import shutil
+from collections.abc import Iterable
 from importlib.resources import files
 from pathlib import Path
 
@@ -8,12 +9,12 @@ CLINICS = ("north", "valley")
 KEPT = ("relux_risk", "relux_hazard")
 
 
-def small_study(folder: Path) -> Path:
+def small_study(folder: Path, clinics: Iterable[str] = CLINICS) -> Path:
     """Write the study below `folder`, which must be new."""
     demo = Path(str(files("shared") / "demo"))
     head, *blocks = (demo / "study.toml").read_text("utf-8").split("[[analysis]]")
     kept = [block for block in blocks if any(f'id = "{name}"' in block for name in KEPT)]
-    for clinic in CLINICS:
+    for clinic in clinics:
         shutil.copytree(demo / "exports" / clinic, folder / "exports" / clinic)
         (folder / "mappings").mkdir(exist_ok=True)
         shutil.copy(demo / "mappings" / f"{clinic}.toml", folder / "mappings")

@@ -251,7 +251,7 @@ def test_the_study_is_found_above_the_list(done: Run) -> None:
 
 
 def test_the_command_says_what_became_of_each_row(
-    done: Run, tmp_path: Path, run_sulca: Any
+    done: Run, tmp_path: Path, call_sulca: Any
 ) -> None:
     rows = fill_in(asked_now(done, "north"), {})
     good = row_about(done, "north", "weight_kg", "129")["query_id"]
@@ -259,7 +259,7 @@ def test_the_command_says_what_became_of_each_row(
                      else {"answer": "?"} if place == 0 else {})
               for place, row in enumerate(rows)]  # fmt: skip
     path = write_list(tmp_path / "north.xlsx", filled)
-    said = run_sulca("answers", str(done.study.folder), str(path), "--on", "2025-05-02")
+    said = call_sulca("answers", str(done.study.folder), str(path), "--on", "2025-05-02")
     assert said.returncode == 0, said.stderr
     assert f"{len(rows)} = 1 taken + 1 refused + {len(rows) - 2} blank" in said.stdout
     assert f"row 2, {rows[0]['query_id']}: refused, the answer is none of the list" in said.stdout

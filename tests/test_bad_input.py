@@ -3,7 +3,6 @@
 import re
 import shutil
 from collections.abc import Callable, Mapping
-from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -12,7 +11,7 @@ import polars as pl
 import pytest
 
 from schemas.codebook import codebook_version, read_codebook
-from tests.bad_input import Bad, Edit, Told, assert_one_message, holds, in_pairs, kept, swap, told
+from tests.bad_input import Bad, Edit, Told, assert_one_message, holds, kept, swap, told
 
 DEMO = Path(str(files("shared") / "demo"))
 CODEBOOK = Path(str(files("shared") / "codebook"))
@@ -142,9 +141,9 @@ BAD: Mapping[str, Bad] = {
 
 
 @pytest.fixture(scope="module")
-def analysed(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
+def analysed(tmp_path_factory: pytest.TempPathFactory, call_sulca: Any) -> Path:
     folder = two_clinics(tmp_path_factory.mktemp("good") / "study")
-    done = run_sulca("analyse", str(folder), "--quiet")
+    done = call_sulca("analyse", str(folder), "--quiet")
     assert done.returncode == 0, done.stderr
     assert not done.stderr
     return folder
@@ -152,14 +151,14 @@ def analysed(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
 
 @pytest.fixture(scope="module")
 def refused(
-    analysed: Path, tmp_path_factory: pytest.TempPathFactory, run_sulca: Any
+    analysed: Path, tmp_path_factory: pytest.TempPathFactory, call_sulca: Any
 ) -> dict[str, Told]:
-    jobs: dict[str, Callable[[], Told]] = {}
+    found: dict[str, Told] = {}
     for name, bad in BAD.items():
         folder = Path(shutil.copytree(analysed, tmp_path_factory.mktemp("bad") / "study"))
         bad.edit(folder)
-        jobs[name] = partial(told, run_sulca, [bad.command, str(folder)], folder / "out")
-    return in_pairs(jobs)
+        found[name] = told(call_sulca, [bad.command, str(folder)], folder / "out")
+    return found
 
 
 @pytest.mark.parametrize("name", BAD)
@@ -168,7 +167,7 @@ def test_bad_study_gets_one_message_and_outputs_stay(refused: dict[str, Told], n
 
 
 def test_what_can_be_asked_is_a_finding_and_the_check_goes_on(
-    analysed: Path, tmp_path: Path, run_sulca: Any
+    analysed: Path, tmp_path: Path, call_sulca: Any
 ) -> None:
     """Unknown codes, a file without rows, a mapping of an earlier codebook, a byte-order mark."""
     study = Path(shutil.copytree(analysed, tmp_path / "study"))
@@ -179,7 +178,7 @@ def test_what_can_be_asked_is_a_finding_and_the_check_goes_on(
         kept(NORTH, lambda content: b"\xef\xbb\xbf" + content),
     ):  # fmt: skip
         edit(study)
-    done = run_sulca("check", str(study), "--quiet")
+    done = call_sulca("check", str(study), "--quiet")
     assert (done.returncode, done.stderr) == (0, "")
     found = pl.read_parquet(study / "out" / "tables" / "findings.parquet")
     wolves = found.filter(pl.col("value") == "Wolf")
@@ -194,7 +193,7 @@ def test_what_can_be_asked_is_a_finding_and_the_check_goes_on(
 
 
 def test_one_clinic_without_an_event_still_gives_a_report(
-    analysed: Path, tmp_path: Path, run_sulca: Any
+    analysed: Path, tmp_path: Path, call_sulca: Any
 ) -> None:
     study = Path(shutil.copytree(analysed, tmp_path / "study"))
     only_north(study)
@@ -205,7 +204,7 @@ def test_one_clinic_without_an_event_still_gives_a_report(
     plan = (study / "study.toml").read_text("utf-8")
     plan = plan.replace(', "clinic_id"]', "]").replace(', clinic_id = "most_frequent"', "")
     (study / "study.toml").write_text(plan, "utf-8", newline="")
-    done = run_sulca("run", str(study), "--quiet")
+    done = call_sulca("run", str(study), "--quiet")
     assert (done.returncode, done.stderr) == (0, "")
     assert (study / "out" / "report" / "index.html").stat().st_size > 10_000
     hazard = pl.read_parquet(study / "out" / "results.parquet").filter(

@@ -1,15 +1,14 @@
 """`sulca fit` on a bad table or plan: one clear message, and earlier results stay."""
 
 import shutil
-from collections.abc import Callable, Mapping
-from functools import partial
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 import pytest
 
-from tests.bad_input import Bad, Edit, Told, assert_one_message, holds, in_pairs, told
+from tests.bad_input import Bad, Edit, Told, assert_one_message, holds, told
 
 GOOD = "t,e,x\n5,1,1.0\n6,0,2.0\n7,1,0.5\n8,0,1.5\n9,1,2.5\n10,0,0.7\n11,1,1.1\n12,0,1.9\n"
 COX = '[[analysis]]\nid = "a"\nmodel = "cox"\ntime = "t"\nevent = "e"\nadjust_for = ["x"]\n'
@@ -45,11 +44,11 @@ BAD_FITS: Mapping[str, Bad] = {
 
 
 @pytest.fixture(scope="module")
-def fitted(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
+def fitted(tmp_path_factory: pytest.TempPathFactory, call_sulca: Any) -> Path:
     folder = tmp_path_factory.mktemp("fit")
     holds("plan.toml", COX)(folder)
     table_is(GOOD)(folder)
-    done = run_sulca("fit", *fit_arguments(folder), "--quiet")
+    done = call_sulca("fit", *fit_arguments(folder), "--quiet")
     assert (done.returncode, done.stderr) == (0, "")
     return folder
 
@@ -61,14 +60,14 @@ def fit_arguments(folder: Path) -> list[str]:
 
 @pytest.fixture(scope="module")
 def refused_fits(
-    fitted: Path, tmp_path_factory: pytest.TempPathFactory, run_sulca: Any
+    fitted: Path, tmp_path_factory: pytest.TempPathFactory, call_sulca: Any
 ) -> dict[str, Told]:
-    jobs: dict[str, Callable[[], Told]] = {}
+    found: dict[str, Told] = {}
     for name, bad in BAD_FITS.items():
         folder = Path(shutil.copytree(fitted, tmp_path_factory.mktemp("badfit") / "fit"))
         bad.edit(folder)
-        jobs[name] = partial(told, run_sulca, ["fit", *fit_arguments(folder)], folder / "out")
-    return in_pairs(jobs)
+        found[name] = told(call_sulca, ["fit", *fit_arguments(folder)], folder / "out")
+    return found
 
 
 @pytest.mark.parametrize("name", BAD_FITS)
@@ -79,14 +78,14 @@ def test_bad_table_gets_one_message_and_outputs_stay(
 
 
 def test_separated_term_is_named_and_its_ratio_withheld(
-    fitted: Path, tmp_path: Path, run_sulca: Any
+    fitted: Path, tmp_path: Path, call_sulca: Any
 ) -> None:
     folder = Path(shutil.copytree(fitted, tmp_path / "fit"))
     rows = [f"{time},{event},{event * 5 + time / 10}" for time, event in
             zip(range(5, 25), [0, 1] * 10, strict=True)]  # fmt: skip
     table_is("\n".join(["t,e,x", *rows]) + "\n")(folder)
     holds("plan.toml", LOGISTIC + 'estimator = "maximum_likelihood"\n')(folder)
-    done = run_sulca("fit", *fit_arguments(folder), "--quiet")
+    done = call_sulca("fit", *fit_arguments(folder), "--quiet")
     assert (done.returncode, done.stderr) == (0, "")
     results = pl.read_parquet(folder / "out" / "results.parquet")
     ratio = results.filter(measure="odds_ratio", model="logistic", term="x")

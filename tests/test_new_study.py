@@ -36,9 +36,9 @@ def fill_templates(folder: Path, *, n_stifles: int, seed: int) -> None:
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
+def made(tmp_path_factory: pytest.TempPathFactory, call_sulca: Any) -> Path:
     folder = tmp_path_factory.mktemp("new") / "my-study"
-    done = run_sulca("new", str(folder))
+    done = call_sulca("new", str(folder))
     assert done.returncode == 0, done.stderr
     assert "Next: sulca check" in done.stdout
     return folder
@@ -55,12 +55,12 @@ def test_the_study_file_is_commented_and_valid(made: Path) -> None:
     assert read_study(made).codebook_version == codebook_version(read_codebook())
 
 
-def test_the_example_becomes_a_mapping_by_its_name(study: Path, run_sulca: Any) -> None:
+def test_the_example_becomes_a_mapping_by_its_name(study: Path, call_sulca: Any) -> None:
     example = study / "mappings" / "north.toml.example"
     mapping = read_mapping(example.rename(example.with_suffix("")), read_codebook())
     assert mapping.codebook_version == codebook_version(read_codebook())
     shutil.copytree(Path(str(files("shared"))) / "demo/exports/north", study / "exports/north")
-    done = run_sulca("check", str(study), "--quiet")
+    done = call_sulca("check", str(study), "--quiet")
     assert (done.returncode, done.stderr) == (0, "")
 
 
@@ -78,10 +78,10 @@ def test_templates_and_dictionary_match_the_codebook(made: Path) -> None:
         ]
 
 
-def test_a_folder_in_use_is_refused_and_left_as_it_was(study: Path, run_sulca: Any) -> None:
+def test_a_folder_in_use_is_refused_and_left_as_it_was(study: Path, call_sulca: Any) -> None:
     names = sorted(path.relative_to(study) for path in study.rglob("*") if path.is_file())
     before = fingerprints(study, names)
-    done = run_sulca("new", str(study))
+    done = call_sulca("new", str(study))
     assert done.returncode == 2
     [first, second] = done.stderr.splitlines()
     assert "it is not empty" in first
@@ -90,8 +90,8 @@ def test_a_folder_in_use_is_refused_and_left_as_it_was(study: Path, run_sulca: A
     assert fingerprints(study, names) == before
 
 
-def test_nothing_sent_yet_is_one_message(study: Path, run_sulca: Any) -> None:
-    done = run_sulca("run", str(study), "--quiet")
+def test_nothing_sent_yet_is_one_message(study: Path, call_sulca: Any) -> None:
+    done = call_sulca("run", str(study), "--quiet")
     assert done.returncode == 2
     [first, second] = done.stderr.splitlines()
     assert "exports: there is no export" in first
@@ -99,11 +99,11 @@ def test_nothing_sent_yet_is_one_message(study: Path, run_sulca: Any) -> None:
 
 
 def test_filled_templates_give_a_report_with_concerns_for_numbers(
-    study: Path, run_sulca: Any
+    study: Path, call_sulca: Any
 ) -> None:
     """Thirty stifles hold too few events for a ratio; the report says so and is written."""
     fill_templates(study, n_stifles=30, seed=1)
-    done = run_sulca("run", str(study), "--quiet")
+    done = call_sulca("run", str(study), "--quiet")
     assert done.returncode == 0, done.stderr
     findings = pl.read_parquet(study / "out" / "tables" / "findings.parquet")
     assert findings.filter(pl.col("rule").str.starts_with("M")).is_empty()
@@ -138,14 +138,14 @@ def with_own_variables(study: Path) -> None:
     (study / "study.toml").write_text(plan, "utf-8")
 
 
-def test_own_variables_are_checked_carried_and_adjusted_for(study: Path, run_sulca: Any) -> None:
+def test_own_variables_are_checked_carried_and_adjusted_for(study: Path, call_sulca: Any) -> None:
     fill_templates(study, n_stifles=150, seed=3)
     with_own_variables(study)
     lake = study / "exports" / "lake" / "stifles.csv"
     sent = pl.read_csv(lake, infer_schema=False)
     sent[0, "notch_mm"], sent[1, "notch_mm"], sent[2, "stairs"] = "25", "deep", "many"
     sent.write_csv(lake)
-    done = run_sulca("analyse", str(study), "--quiet")
+    done = call_sulca("analyse", str(study), "--quiet")
     assert done.returncode == 0, done.stderr
 
     findings = pl.read_parquet(study / "out" / "tables" / "findings.parquet")

@@ -109,7 +109,7 @@ def test_the_next_export_asks_nothing_wherever_its_rows_stand_and_whatever_it_me
 
 
 def test_a_confirmed_cell_is_asked_about_again_only_when_its_text_changes(tmp_path: Path) -> None:
-    folder = small_study(tmp_path / "study")
+    folder = small_study(tmp_path / "study", ["north"])
     done = checked(folder)
     query = next(row for row in asked_now(done, "north") if row["value"] == "63.9")
     answer(folder, "north", {query["query_id"]: ("correct as it is", "")}, done=done)

@@ -11,9 +11,9 @@ from tests.small_study import small_study
 
 
 @pytest.fixture(scope="module")
-def analysed(tmp_path_factory: pytest.TempPathFactory, run_sulca: Any) -> Path:
+def analysed(tmp_path_factory: pytest.TempPathFactory, call_sulca: Any) -> Path:
     folder = small_study(tmp_path_factory.mktemp("small") / "study")
-    done = run_sulca("analyse", str(folder))
+    done = call_sulca("analyse", str(folder))
     assert done.returncode == 0, done.stderr
     return folder
 
@@ -30,6 +30,7 @@ def edit(path: Path, old: str, new: str) -> None:
 
 
 def test_untouched_study_is_verified(study: Path, run_sulca: Any) -> None:
+    """In another process than the one that analysed it."""
     done = run_sulca("verify", str(study))
     assert done.returncode == 0, done.stdout + done.stderr
     assert "The rerun gives the same." in done.stdout
@@ -56,16 +57,18 @@ TAMPERS = {
 
 
 @pytest.mark.parametrize("tamper", TAMPERS)
-def test_edited_input_is_named_with_what_it_moved(study: Path, run_sulca: Any, tamper: str) -> None:
+def test_edited_input_is_named_with_what_it_moved(
+    study: Path, call_sulca: Any, tamper: str
+) -> None:
     file, old, new, named, moved = TAMPERS[tamper]
     edit(study / file, old, new)
-    done = run_sulca("verify", str(study))
+    done = call_sulca("verify", str(study))
     assert done.returncode == 1
     assert f"{named} was edited since the run" in done.stdout
     assert moved in done.stdout
 
 
-def test_edited_number_in_the_results_is_named(study: Path, run_sulca: Any) -> None:
+def test_edited_number_in_the_results_is_named(study: Path, call_sulca: Any) -> None:
     path = study / "out" / "results.csv"
     results = pl.read_csv(path, infer_schema=False)
     place = results.with_row_index().filter(
@@ -73,7 +76,7 @@ def test_edited_number_in_the_results_is_named(study: Path, run_sulca: Any) -> N
     )["index"][0]
     results[int(place), "estimate"] = "0.123456"
     results.write_csv(path)
-    done = run_sulca("verify", str(study))
+    done = call_sulca("verify", str(study))
     assert done.returncode == 1
     assert "output: out/results.csv was edited since the run" in done.stdout
     assert "results.csv: relux_hazard moved in 1 rows" in done.stdout
@@ -81,15 +84,15 @@ def test_edited_number_in_the_results_is_named(study: Path, run_sulca: Any) -> N
 
 
 def test_a_shorter_run_of_the_same_inputs_leaves_the_results_verifiable(
-    study: Path, run_sulca: Any
+    study: Path, call_sulca: Any
 ) -> None:
-    assert run_sulca("check", str(study)).returncode == 0
-    assert run_sulca("verify", str(study)).returncode == 0
+    assert call_sulca("check", str(study)).returncode == 0
+    assert call_sulca("verify", str(study)).returncode == 0
 
 
-def test_results_of_an_earlier_state_are_not_verified(study: Path, run_sulca: Any) -> None:
+def test_results_of_an_earlier_state_are_not_verified(study: Path, call_sulca: Any) -> None:
     edit(study / "exports/north/rechecks.csv", "NAD otherwise", "NAD at all")
-    assert run_sulca("check", str(study)).returncode == 0
-    done = run_sulca("verify", str(study))
+    assert call_sulca("check", str(study)).returncode == 0
+    done = call_sulca("verify", str(study))
     assert done.returncode == 2
     assert 'the last run ended with "check"' in done.stderr

@@ -166,8 +166,8 @@ def test_a_folder_without_a_study_is_refused(tmp_path: Path) -> None:
         write_contract(tmp_path)
 
 
-def test_the_command_says_where_to_start(study: Path, run_sulca: Any, tmp_path: Path) -> None:
+def test_the_command_says_where_to_start(study: Path, call_sulca: Any, tmp_path: Path) -> None:
     folder = Path(shutil.copytree(study, tmp_path / "study"))
-    done = run_sulca("contract", str(folder))
+    done = call_sulca("contract", str(folder))
     assert done.returncode == 0, done.stderr
     assert "index.html" in done.stdout

@@ -337,16 +337,16 @@ def test_a_workbook_is_masked_like_a_text_file(clinic: Clinic) -> None:
 
 
 def test_the_command_tells_counts_and_no_content(
-    clinic: Clinic, run_sulca: Callable[..., Any]
+    clinic: Clinic, call_sulca: Callable[..., Any]
 ) -> None:
     out = clinic.send / "stifles.csv"
-    done = run_sulca("mask", str(clinic.export / "stifles.csv"), "--key",
+    done = call_sulca("mask", str(clinic.export / "stifles.csv"), "--key",
                      str(clinic.own / "network.key"), "--out", str(out))  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert "4 of 8 rows are masked" in done.stdout
     assert not [word for word in (*PLANTED, KEY) if word in done.stdout + done.stderr]
     (clinic.own / "network.key").chmod(0o644)
-    done = run_sulca("mask", str(clinic.export / "stifles.csv"), "--key",
+    done = call_sulca("mask", str(clinic.export / "stifles.csv"), "--key",
                      str(clinic.own / "network.key"), "--out", str(out))  # fmt: skip
     assert done.returncode == 2
     assert "chmod 600" in done.stderr
