@@ -7,7 +7,7 @@ import polars as pl
 
 from pipeline.intake.grammar import MONTH_DAYS
 from pipeline.intake.mapped import DATE_SCHEMA, RAW, Mapped
-from pipeline.intake.operations import index_operations
+from pipeline.intake.operations import index_operations, with_joined
 from schemas.codebook import Variable
 
 NO_SURGERY_DATE = "M07"
@@ -143,7 +143,7 @@ def _counted(on: pl.Expr, given: pl.Expr, base: pl.Expr, *, unit: str) -> pl.Exp
 
 def _with_operations(rows: pl.DataFrame, operations: pl.DataFrame) -> pl.DataFrame:
     dates = operations.select("local_stifle", *OPERATION_DATES).rename(_named(OPERATION_DATES))
-    return rows.join(dates, on="local_stifle", how="left", maintain_order="left")
+    return with_joined(rows, dates, on="local_stifle")
 
 
 def _named(names: Iterable[str]) -> dict[str, str]:

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 import polars as pl
 
 from pipeline.intake.cells import as_type
+from pipeline.intake.operations import with_joined
 from schemas.codebook import Variable
 
 RUNNING: Mapping[str, tuple[str, str]] = {
@@ -56,9 +57,7 @@ def fill_blanks(
         for name, code in by_variable.items():
             rows = tables[table]
             if code == LATEST_EVENT:
-                rows = rows.join(
-                    _latest(tables), on="local_stifle", how="left", maintain_order="left"
-                )
+                rows = with_joined(rows, _latest(tables), on="local_stifle")
                 value = pl.col("sulca:latest").fill_null(0)
             else:
                 value = pl.lit(as_type(pl.Series([code]), variables[table, name]).item())

@@ -89,7 +89,7 @@ def _inherit_side(rows: pl.DataFrame, operations: pl.DataFrame) -> pl.DataFrame:
         & pl.col("miss:side").is_not_null() & pl.col("sulca:side").is_not_null()
     )  # fmt: skip
     return (
-        rows.join(only, on="local_animal", how="left", maintain_order="left")
+        with_joined(rows, only, on="local_animal")
         .with_columns(inherits.alias("sulca:inherited"))
         .with_columns(
             pl.when("sulca:inherited").then("sulca:side").otherwise("side").alias("side"),
@@ -107,9 +107,20 @@ def _from_stifle(rows: pl.DataFrame, operations: pl.DataFrame) -> pl.DataFrame:
         pl.col("side").alias("sulca:side"),
     )  # fmt: skip
     return (
-        rows.join(known, on="local_stifle", how="left", maintain_order="left")
+        with_joined(rows, known, on="local_stifle")
         .with_columns(
             pl.coalesce("local_animal", "sulca:animal"), pl.coalesce("side", "sulca:side")
         )
         .drop("sulca:animal", "sulca:side")
     )
+
+
+def with_joined(rows: pl.DataFrame, others: pl.DataFrame, *, on: str) -> pl.DataFrame:
+    """Put beside each row the one row of `others` with its key.
+
+    A join of whole frames would copy every column, and give room to those that take none.
+    """
+    joined = rows.select(on).join(others, on=on, how="left", maintain_order="left")
+    if joined.height != rows.height:
+        raise AssertionError(f"{on} stands twice in the rows that are joined")
+    return rows.with_columns(joined.drop(on))
