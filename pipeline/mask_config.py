@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from pipeline.intake.mapping import AllowedIdentifier, Grammar, SourceFile
+from pipeline.intake.mapping import AllowedIdentifier, SourceFile
 from pipeline.intake.mapping_source_file import read_source_file
 from pipeline.intake.mapping_words import checked_formats
 from pipeline.intake.screen_patterns import KINDS
 from pipeline.intake.section import Section, known
+from pipeline.intake.sources import Grammar
 from shared.errors import MappingError
 
 ONE = ("animal", "stifle", "side", "surgeon", "transponder", "birth_date")

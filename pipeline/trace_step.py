@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 from pipeline.intake.blocks import in_block
 from pipeline.intake.grammar import UNITS_TO
-from pipeline.intake.mapping import ClinicMapping, Source, TableMapping, WordList
+from pipeline.intake.mapping import ClinicMapping, TableMapping
+from pipeline.intake.sources import Source, WordList
 from schemas.codebook import Variable
 
 # A birth date identifies: of it only the age is shown.

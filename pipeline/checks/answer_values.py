@@ -12,8 +12,9 @@ from pipeline.intake.blocks import in_block
 from pipeline.intake.cells import read_variable
 from pipeline.intake.grammar import UNITS_TO
 from pipeline.intake.lists import read_list
-from pipeline.intake.mapping import ClinicMapping, Grammar, Source, TableMapping, WordList
+from pipeline.intake.mapping import ClinicMapping, TableMapping
 from pipeline.intake.parts import file_grammar
+from pipeline.intake.sources import Grammar, Source, WordList
 from schemas.codebook import Variable
 from shared.errors import StudyError
 

@@ -19,7 +19,7 @@ from pipeline.draft.rows_made import RowsMade, rows_made
 from pipeline.draft.tables import SheetDraft, draft_sheet
 from pipeline.draft.vocabulary import meant, read_vocabulary
 from pipeline.intake.grammar import read_dates
-from pipeline.intake.mapping import Grammar
+from pipeline.intake.sources import Grammar
 from schemas.codebook import CANONICAL_TABLES, Variable, by_name
 
 _KINDS = ("animals", "stifles", "procedures", "rechecks", "complications", "revisions")

@@ -2,7 +2,8 @@
 
 from dataclasses import replace
 
-from pipeline.intake.mapping import Block, Source, TableMapping
+from pipeline.intake.mapping import Block, TableMapping
+from pipeline.intake.sources import Source
 
 
 def in_block(table: TableMapping, block: Block, header: tuple[str, ...]) -> TableMapping:

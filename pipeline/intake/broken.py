@@ -3,7 +3,7 @@
 import polars as pl
 
 from pipeline.intake.grammar import tidied
-from pipeline.intake.mapping import Grammar, Source
+from pipeline.intake.sources import Grammar, Source
 from schemas.codebook import Variable
 
 BROKEN = "M17"

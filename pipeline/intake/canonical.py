@@ -4,16 +4,10 @@ import csv
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
-from pipeline.intake.mapping import (
-    MISSING_REASONS,
-    ClinicMapping,
-    Grammar,
-    Source,
-    SourceFile,
-    TableMapping,
-)
+from pipeline.intake.mapping import MISSING_REASONS, ClinicMapping, SourceFile, TableMapping
 from pipeline.intake.received import ordinary_file
 from pipeline.intake.screen_cells import shown
+from pipeline.intake.sources import Grammar, Source
 from pipeline.intake.text_file import decode
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
 from shared.errors import InputFileError, MappingError, nearest

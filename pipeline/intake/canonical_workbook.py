@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from pipeline.intake.canonical import MAY_BE_EMPTY, check_clinic, facts_of, table_mapping
-from pipeline.intake.mapping import MISSING_REASONS, ClinicMapping, Grammar, SourceFile
+from pipeline.intake.mapping import MISSING_REASONS, ClinicMapping, SourceFile
 from pipeline.intake.read import read_file
 from pipeline.intake.sheet import ROW, Sheet
+from pipeline.intake.sources import Grammar
 from schemas.codebook import CANONICAL_TABLES, Variable
 from shared.errors import InputFileError
 

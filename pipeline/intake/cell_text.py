@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import polars as pl
 
 from pipeline.intake import grammar as read
-from pipeline.intake.mapping import Grammar, Source
+from pipeline.intake.sources import Grammar, Source
 
 
 def meant_text(raw: pl.Series, source: Source, grammar: Grammar) -> tuple[pl.Series, pl.Series]:

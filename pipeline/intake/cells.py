@@ -8,7 +8,7 @@ from pipeline.intake import grammar as read
 from pipeline.intake.broken import BROKEN, without_broken
 from pipeline.intake.cell_text import half_widths, meant_text
 from pipeline.intake.distinct import distinct_rows, spread, without_room
-from pipeline.intake.mapping import Grammar, Source
+from pipeline.intake.sources import Grammar, Source
 from schemas.codebook import Variable
 
 BORN = "(date of birth)"  # stands for a text that is kept nowhere

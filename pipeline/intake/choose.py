@@ -3,8 +3,9 @@
 import polars as pl
 
 from pipeline.intake import grammar as read
-from pipeline.intake.mapping import Condition, Grammar, SourceFile
+from pipeline.intake.mapping import Condition, SourceFile
 from pipeline.intake.sheet import ROW, Sheet
+from pipeline.intake.sources import Grammar
 
 
 def is_true(condition: Condition, grammar: Grammar) -> pl.Expr:

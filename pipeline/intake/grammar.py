@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 
 import polars as pl
 
-from pipeline.intake.mapping import Grammar
+from pipeline.intake.sources import Grammar
 
 MONTH_DAYS = 30.4375  # a twelfth of 365.25 days
 # Canonical unit -> unit in the export -> factor. lb and inch are exact by definition.

@@ -9,7 +9,7 @@ import polars as pl
 from pipeline.intake import grammar as read
 from pipeline.intake.cells import CELL_SCHEMA, as_type
 from pipeline.intake.distinct import distinct_rows, spread
-from pipeline.intake.mapping import Grammar, Word, WordList
+from pipeline.intake.sources import Grammar, Word, WordList
 from schemas.codebook import Variable
 
 NOT_UNDERSTOOD = "M05"

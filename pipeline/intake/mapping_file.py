@@ -10,7 +10,6 @@ from pipeline.intake.mapping import (
     TYPED_FORMATS,
     AllowedIdentifier,
     ClinicMapping,
-    Grammar,
 )
 from pipeline.intake.mapping_confirm import read_to_confirm, refuse_unconfirmed
 from pipeline.intake.mapping_needs import check_needs
@@ -20,6 +19,7 @@ from pipeline.intake.mapping_words import checked_formats, tidy_word, typed_code
 from pipeline.intake.numbers import LATEST_EVENT
 from pipeline.intake.screen_patterns import KINDS
 from pipeline.intake.section import Section, known
+from pipeline.intake.sources import Grammar
 from schemas.codebook import Variable, by_name, of_table
 from shared.errors import MappingError
 

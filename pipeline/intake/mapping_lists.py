@@ -3,9 +3,10 @@
 import re
 from collections.abc import Mapping
 
-from pipeline.intake.mapping import MISSING_REASONS, Otherwise, Word, WordList
+from pipeline.intake.mapping import MISSING_REASONS
 from pipeline.intake.mapping_words import typed_code, wanted_codes
 from pipeline.intake.section import Section, as_text_table, known
+from pipeline.intake.sources import Otherwise, Word, WordList
 from schemas.codebook import Variable
 from shared.errors import MappingError
 

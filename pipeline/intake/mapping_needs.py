@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable
 
-from pipeline.intake.mapping import ClinicMapping, Source
+from pipeline.intake.mapping import ClinicMapping
+from pipeline.intake.sources import Source
 from shared.errors import MappingError
 
 

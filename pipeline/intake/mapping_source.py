@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from pipeline.intake.mapping import MISSING_REASONS, OPERATIONS, Source
+from pipeline.intake.mapping import MISSING_REASONS, OPERATIONS
 from pipeline.intake.mapping_words import (
     checked_formats,
     checked_group,
@@ -12,6 +12,7 @@ from pipeline.intake.mapping_words import (
     wanted_codes,
 )
 from pipeline.intake.section import Section, as_text, as_text_table, known
+from pipeline.intake.sources import Source
 from schemas.codebook import Variable
 from shared.errors import MappingError
 

@@ -15,9 +15,10 @@ from pipeline.intake.headers import (
     columns_left,
     columns_read,
 )
-from pipeline.intake.mapping import TYPED_FORMATS, ClinicMapping, Grammar, SourceFile, TableMapping
+from pipeline.intake.mapping import TYPED_FORMATS, ClinicMapping, SourceFile, TableMapping
 from pipeline.intake.rows import working_rows
 from pipeline.intake.sheet import Sheet
+from pipeline.intake.sources import Grammar
 from schemas.codebook import Variable, by_name
 
 Codebook = tuple[Variable, ...]

@@ -4,8 +4,9 @@ import polars as pl
 
 from pipeline.intake import grammar as read
 from pipeline.intake.choose import is_true
-from pipeline.intake.mapping import Condition, Grammar, TableMapping
+from pipeline.intake.mapping import Condition, TableMapping
 from pipeline.intake.sheet import ROW
+from pipeline.intake.sources import Grammar
 
 
 def part_pieces(rows: pl.DataFrame, table: TableMapping, grammar: Grammar) -> pl.DataFrame:

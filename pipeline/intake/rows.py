@@ -11,9 +11,10 @@ import polars as pl
 from pipeline.intake.cells import CELL_SCHEMA, read_variable
 from pipeline.intake.choose import is_true
 from pipeline.intake.lists import read_list
-from pipeline.intake.mapping import Condition, Grammar, TableMapping
+from pipeline.intake.mapping import Condition, TableMapping
 from pipeline.intake.pieces import part_pieces
 from pipeline.intake.sheet import ROW, Sheet
+from pipeline.intake.sources import Grammar
 from schemas.codebook import Variable
 
 

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from pipeline.intake import grammar as read
 from pipeline.intake.mapped import Mapped
-from pipeline.intake.mapping import Grammar
+from pipeline.intake.sources import Grammar
 from pipeline.intake.study_intake import read_clinic
 from schemas.codebook import read_codebook
 from shared.errors import StudyError
