@@ -20,6 +20,7 @@ def limits_section(material: Material) -> Section:
     """Say each limit with the number that shows its size."""
     parts = (
         ("Only what was looked for was found", _selection(material)),
+        *_dating(material),
         ("Technique was chosen for a reason", _indication(material)),
         ("Technique was chosen by a hand", _hands(material)),
         ("What was written down is not what was", _measurement(material)),
@@ -65,6 +66,32 @@ def _selection(material: Material) -> list[Markup]:
                 )
             )
     return sentences
+
+
+def _dating(material: Material) -> tuple[tuple[str, list[Markup]], ...]:
+    """Say what the risks by the day of finding rest on, and what the other dating gives."""
+    planned = [item for item in material.analyses if item.model == "interval_censored"]
+    if not planned:
+        return ()
+    sentences = [
+        Markup(
+            "An event is dated by the visit that found it. Stifles seen stable for the last time "
+            "on a planned day leave on it while others still wait for theirs: risks by the day of "
+            "finding then come out too high, most of all at the end of a round of visits."
+        )
+    ]
+    for analysis in planned:
+        rows = [row for row in of(material.rows, "risk", analysis=analysis.id)
+                if row.day == max(analysis.horizon, default=None)
+                and (row.group or "").startswith("turnbull")]  # fmt: skip
+        sentences += [
+            Markup("Between visits, {}: {} of 100 by day {}.").format(
+                small(material.labels.arm(analysis.exposure or "", row.level or "")),
+                number(estimate_and_interval(row), row.row_id), whole(row.day or 0),
+            )
+            for row in rows
+        ]  # fmt: skip
+    return (("Found on a day, begun on another", sentences),)
 
 
 def _indication(material: Material) -> list[Markup]:
