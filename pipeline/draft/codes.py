@@ -6,15 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from pipeline.draft.plain import joined, tokens
+from pipeline.draft.plain import Tokens, joined, tokens
 from pipeline.draft.vocabulary import LANGUAGES, Phrase, Vocabulary, read_vocabulary
 from schemas.codebook import Variable
 
 HALF_GRADE = "Half grade: the higher is taken."
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4"}
 _PART = r"([0-4]|iv|i{1,3})"
-_GRADE = re.compile(rf"(?:[^\W\d_]+\.?\s*)??{_PART}(?:\s*/\s*4)?", re.IGNORECASE)
-_HALF = re.compile(rf"(?:[^\W\d_]+\.?\s*)??{_PART}\s*[-–/]\s*{_PART}(?:\s*/\s*4)?", re.IGNORECASE)
+_WORD = r"(?P<word>[^\W\d_]+?)??\.?\s*"
+_GRADE = re.compile(rf"{_WORD}{_PART}(?:\s*/\s*4)?\s*°?", re.IGNORECASE)
+_HALF = re.compile(rf"{_WORD}{_PART}\s*[-–/]\s*{_PART}(?:\s*/\s*4)?\s*°?", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,32 +105,68 @@ def _guess(
                              evidence=f"trade word ({LANGUAGES[language]})")  # fmt: skip
     if reason := missing_reason(text, order[0]):
         return CodeGuess(text=text, n=n, reason=reason, evidence="word for a missing value")
-    return _contained(text, n, said=said, phrases=phrases, order=order)
+    return _covered(text, n, said=said, phrases=phrases, order=order)
 
 
-def _contained(
+def _covered(
     text: str, n: int, *, said: tuple[str, ...], phrases: tuple[Phrase, ...], order: Sequence[str]
 ) -> CodeGuess:
-    """Propose the code of the longest phrase that stands in the text, if it is only one."""
-    inside = [item for item in phrases if item.language == order[0] and set(item.words) <= set(said)
-              and len("".join(item.words)) >= 3]  # fmt: skip
-    longest = max((len("".join(item.words)) for item in inside), default=0)
-    codes = {item.code for item in inside if len("".join(item.words)) == longest}
-    if len(codes) != 1:
+    """Propose a code only if its phrases and words that say nothing make up the whole text.
+
+    Where a word is left unexplained it may say the opposite: "weibl. kastr." is not "weibl.".
+    """
+    own = [item for item in phrases if item.language == order[0]]
+    known = {word for item in own for word in item.words}
+    vocabulary = read_vocabulary()
+    silent = vocabulary.connectives[order[0]] - known
+    yes = {word for item in vocabulary.codes["*yes"] if item.language == order[0]
+           for word in item.words if len(word) > 1}  # fmt: skip
+    found: dict[str, str] = {}
+    for code in dict.fromkeys(item.code for item in own):
+        mute = silent if code in ("none", "false") else silent | yes  # "ja, Patella"
+        left = [word for word in said if word not in mute]
+        taken: list[str] = []
+        for item in sorted((item for item in own if item.code == code),
+                           key=lambda item: -len("".join(item.words))):  # fmt: skip
+            if take(left, item.words):
+                taken.append(item.text)
+        if taken and not any(left) and len("".join(taken)) >= 3:
+            found[code] = taken[0]
+    if len(found) != 1:
         return CodeGuess(text=text, n=n)
-    word = next(item.text for item in inside if len("".join(item.words)) == longest)
-    return CodeGuess(text=text, n=n, code=codes.pop(), evidence=f'holds the trade word "{word}"')
+    code, word = found.popitem()
+    return CodeGuess(text=text, n=n, code=code, evidence=f'holds the trade word "{word}"')
+
+
+def take(left: list[str], words: Tokens) -> bool:
+    """Take a phrase out of the words that are left, so that no shorter one claims them."""
+    width = len(words)
+    for at in range(len(left) - width + 1):
+        if tuple(left[at : at + width]) == words:
+            left[at : at + width] = [""]
+            return True
+    return False
 
 
 def _grade(text: str, n: int) -> CodeGuess | None:
-    if found := _GRADE.fullmatch(text):
-        code = _ROMAN.get(found[1].lower(), found[1])
-        return CodeGuess(text=text, n=n, code=code, proved=True, evidence="the grade in figures")
-    if found := _HALF.fullmatch(text):
-        low, high = (_ROMAN.get(part.lower(), part) for part in found.groups())
-        if int(high) == int(low) + 1:
-            return CodeGuess(text=text, n=n, code=high, note=HALF_GRADE, evidence="a half grade")
-    return None
+    """Read a grade in figures; the word before it must be one of grades, as in "MPL 2"."""
+    found = _GRADE.fullmatch(text) or _HALF.fullmatch(text)
+    if not found or not _of_grades(found["word"] or ""):
+        return None
+    figures = [_ROMAN.get(part.lower(), part) for part in found.groups()[1:]]
+    if len(figures) == 1:
+        return CodeGuess(text=text, n=n, code=figures[0], proved=True,
+                         evidence="the grade in figures")  # fmt: skip
+    low, high = figures
+    if int(high) != int(low) + 1:
+        return None
+    return CodeGuess(text=text, n=n, code=high, note=HALF_GRADE, evidence="a half grade")
+
+
+def _of_grades(word: str) -> bool:
+    flat, vocabulary = tokens(word), read_vocabulary()
+    ways = vocabulary.codes["luxation_direction"]
+    return not word or flat[0] in vocabulary.fillers or any(item.words == flat for item in ways)
 
 
 def as_table(guesses: Sequence[CodeGuess]) -> Mapping[str, str]:

@@ -71,6 +71,14 @@ def file_doubts(sheet: SheetDraft, draft: Draft) -> list[ToConfirm]:
                   evidence=guess.evidence, do="Look at the file in a text editor.")
         for guess in (*raw.dialect.guesses, grid.guess) if not guess.proved
     ]  # fmt: skip
+    if sheet.unknown:
+        told = ", ".join(f"{quoted(item.template)} ({item.counts.total()} of {item.n_cells})"
+                         for item in sheet.unknown)  # fmt: skip
+        found.append(ToConfirm(
+            what=f"{where}: columns not recognised", guess=f"they are not read: {told}",
+            evidence="no header or texts of the trade that are known; cells filled in brackets",
+            do="Add each to a [[table]], or to ignore in its [[file]].",
+        ))  # fmt: skip
     if raw.hidden != (0, 0):
         found.append(ToConfirm(
             what=f"{where}: hidden rows and columns", guess="they are read",

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import combinations
 
-from pipeline.draft.codes import missing_reason
-from pipeline.draft.plain import Tokens, joined, tokens
+from pipeline.draft.codes import missing_reason, take
+from pipeline.draft.plain import joined, tokens
 from pipeline.draft.settle import settle, whole_answer
 from pipeline.draft.vocabulary import LANGUAGES, Phrase, Vocabulary, read_vocabulary
 
@@ -119,14 +119,16 @@ def _fact(text: str, n: int, meaning: str, *, vocabulary: Vocabulary, language: 
     missing: dict[str, str] = {}
     left = [] if sets else list(tokens(text))
     for phrase, variable in _longest_first(meaning, language):
-        if variable in sets or variable in missing or not _take(left, phrase.words):
+        if variable in sets or variable in missing or not take(left, phrase.words):
             continue
         if phrase.code.startswith("!"):
             missing[variable] = phrase.code[1:]
         else:
             sets[variable] = phrase.code
     _numbers(text, left, variables, sets)
-    rest = tuple(word for word in left if word and word not in vocabulary.fillers)
+    # The words of a grade name an event of their own among complications.
+    silent = vocabulary.connectives[language] if meaning == "complication_type" else None
+    rest = tuple(word for word in left if word and word not in (silent or vocabulary.fillers))
     if not sets and not missing and (reason := missing_reason(text, language)):
         return Fact(text=text, n=n, reason=reason)
     sets, missing = settle(meaning, sets, missing)
@@ -148,16 +150,6 @@ def _longest_first(meaning: str, language: str) -> list[tuple[Phrase, str]]:
         found, key=lambda pair: (-len(joined(pair[0].words)), order[pair[0].language],
                                  place[pair[1]], pair[0].code),
     )  # fmt: skip
-
-
-def _take(left: list[str], words: Tokens) -> bool:
-    """Take a phrase out of the words that are left, so that no shorter one claims them."""
-    width = len(words)
-    for at in range(len(left) - width + 1):
-        if tuple(left[at : at + width]) == words:
-            left[at : at + width] = [""]
-            return True
-    return False
 
 
 def _numbers(text: str, left: list[str], variables: Sequence[str], sets: dict[str, str]) -> None:

@@ -25,6 +25,8 @@ class Line:
         Its code list, where its texts are not the codebook's own.
     shared
         Name of a list of [codes] that holds it instead.
+    joined
+        How its column may have to be read together with another, as an example.
     """
 
     variable: str
@@ -34,6 +36,7 @@ class Line:
     proved: bool
     codes: tuple[CodeGuess, ...] = ()
     shared: str = ""
+    joined: str = ""
 
     @property
     def value(self) -> str:
@@ -53,7 +56,7 @@ def lines_of(meaning: Meaning, tongue: Tongue, header: str) -> list[Line]:
     keys = column | _how(meaning)
     line = Line(
         variable=reading.variable, header=header, keys=keys, proved=meaning.proved,
-        evidence=_evidence(meaning),
+        evidence=_evidence(meaning), joined=reading.example,
     )  # fmt: skip
     if reading.how == "codes":
         line = _with_codes(line, reading.codes, tongue)
@@ -90,13 +93,17 @@ def _evidence(meaning: Meaning) -> str:
 
 def _with_codes(line: Line, codes: tuple[CodeGuess, ...], tongue: Tongue) -> Line:
     told = [item for item in codes if item.code]
-    unknown = any(not item.code and not item.reason for item in codes)
+    unknown = bool(line.joined) or any(not item.code and not item.reason for item in codes)
     plain = not (unknown and line.variable != "breed") and all(
         item.text.lower() == item.code.lower() and not item.note for item in told
     )
     if plain or (line.variable == "breed" and all(item.text == item.code for item in told)):
         return line
-    answers = bool(told) and all(yes_or_no(item.text, tongue) == item.code for item in told)
+    answers = (
+        bool(told)
+        and not line.joined
+        and all(yes_or_no(item.text, tongue) == item.code for item in told)
+    )
     shared = "side" if line.variable == "side" else "yes_no" if answers else ""
     return replace(line, codes=codes, shared=shared)
 

@@ -33,7 +33,8 @@ class Tongue:
 class Reading:
     """How the cells of a family would be read as one variable, and how well that fits.
 
-    `how` is number, score, date, birth_date, duration, codes, facts, text or pattern.
+    `how` is number, score, date, birth_date, duration, codes, facts, text or pattern. `joins`
+    names columns that may have to be read together, this one first, and `example` writes how.
     """
 
     variable: str
@@ -46,6 +47,8 @@ class Reading:
     out_of: int | None = None
     durations: Mapping[str, str] = field(default_factory=dict[str, str])
     units: Mapping[str, str] = field(default_factory=dict[str, str])  # by the word in the cell
+    joins: tuple[str, ...] = ()
+    example: str = ""
 
 
 def read_as(

@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from pipeline.draft.columns import Meaning
 from pipeline.draft.lines import Line
 from pipeline.draft.tables import Table
-from pipeline.draft.toml_text import shown
+from pipeline.draft.toml_text import quoted, shown
 from pipeline.draft.word_lists import ListDraft
 from pipeline.intake.mapping_confirm import ToConfirm
 
 # Without these no row of its kind can be placed, or says anything.
+_MOST = 30  # texts of one variable that are named
 _NEEDED: Mapping[str, tuple[str, ...]] = {
     "stifles": ("surgery_date",), "rechecks": ("recheck_day", "patella_grade"),
     "complications": ("detected_day", "complication_type"),
@@ -52,12 +53,41 @@ def row_doubts(
     found += [item for drafted in lists for item in _list_doubts(title, drafted, by_name)]
     worded = [line for line in lines
               if any(item.code and not item.proved for item in line.codes)]  # fmt: skip
+    found += _joins(title, meanings) + _uncoded(title, lines)
     if worded:
         told = ", ".join(map(_counted, worded))
         found.append(_doubt(f"{title}: code lists", told, "trade words of four languages; each "
                             "text stands with its count in the list of its variable",
                             "Read every list once; a wrong code is a wrong result."))  # fmt: skip
     return found
+
+
+def _joins(title: str, meanings: Sequence[Meaning]) -> list[ToConfirm]:
+    """Ask about columns that name one kind, or of which several say one variable."""
+    return [
+        _doubt(f"{title}: {item.reading.variable}", "yes and no are left without code",
+               f"{' and '.join(map(quoted, item.reading.joins))}: a \"no\" speaks of one kind "
+               "alone, and several such columns may have to be joined",
+               f"Write {item.reading.variable} = {item.reading.example}, or what a yes and a no "
+               "mean if it is the only such column.")
+        for item in meanings if item.reading.joins
+    ]  # fmt: skip
+
+
+def _uncoded(title: str, lines: Sequence[Line]) -> list[ToConfirm]:
+    """Name every text that got no code; breeds are kept as they are written."""
+    left = [
+        f"{line.variable}: " + ", ".join(f"{shown(item.text)} ({item.n})" for item in texts[:_MOST])
+        + (f" and {len(texts) - _MOST} more" if len(texts) > _MOST else "")
+        for line in lines if line.variable != "breed"
+        if (texts := [item for item in line.codes if not item.code and not item.reason])
+    ]  # fmt: skip
+    if not left:
+        return []
+    return [_doubt(f"{title}: texts without code", "; ".join(left), "no word of the trade that is "
+                   "known, or not every word of the text is explained",
+                   "Write the code of each where its text stands behind #, or leave it to the "
+                   "queries.")]  # fmt: skip
 
 
 def _counted(line: Line) -> str:

@@ -15,6 +15,7 @@ from pipeline.draft.contexts import (
 )
 from pipeline.draft.families import Family, find_families, in_rows
 from pipeline.draft.header import Grid
+from pipeline.draft.kinds import without_no
 from pipeline.draft.readings import Tongue
 
 _CORE: Mapping[str, tuple[str, ...]] = {
@@ -114,7 +115,7 @@ def _event_tables(grid: Grid, families: Sequence[Family], tongue: Tongue) -> lis
                     found.append(meanings_of(item, stem_of(item), context, tongue, counts=counts))
             texts = {text: n for text, n in family.counts.items() if events.get(text) == context}
             tables.append(
-                Table(context=context, grid=grid, meanings=_assign(found),
+                Table(context=context, grid=grid, meanings=_assign(found, tongue),
                       event=(family.template, texts), instead=_instead(found),
                       why=f'column "{family.template}" says {", ".join(texts)}')
             )  # fmt: skip
@@ -132,7 +133,7 @@ def _plain_tables(grid: Grid, families: Sequence[Family], tongue: Tongue) -> lis
         groups.setdefault(context, []).append(found)
     tables: list[Table] = []
     for context, found in groups.items():
-        meanings = _assign(found)
+        meanings = _assign(found, tongue)
         named = {item.reading.variable for item in meanings}
         if context == base:
             tables.append(Table(context=base, grid=grid, meanings=meanings, why=why))
@@ -158,7 +159,7 @@ def _repeated(grid: Grid, families: Sequence[Family], tongue: Tongue) -> list[Ta
             for item in members for stem in stems_to_try(item, context, tongue)
         ]  # fmt: skip
         tables.append(
-            Table(context=context, grid=grid, meanings=_assign(found),
+            Table(context=context, grid=grid, meanings=_assign(found, tongue),
                   repeat=max(item.repeat for item in members),
                   why=f'columns "{prefix}1 …" to "{prefix}{members[0].repeat} …"')
         )  # fmt: skip
@@ -173,7 +174,7 @@ def _instead(found: Sequence[Sequence[Meaning]]) -> tuple[Meaning, ...]:
     return tuple(item for item in days if dated and item.reading.how in ("duration", "number"))
 
 
-def _assign(found: Sequence[Sequence[Meaning]]) -> tuple[Meaning, ...]:
+def _assign(found: Sequence[Sequence[Meaning]], tongue: Tongue) -> tuple[Meaning, ...]:
     """Give each family one variable and each variable one family, the likeliest pairs first."""
     pairs = sorted(
         (item for items in found for item in items),
@@ -189,4 +190,5 @@ def _assign(found: Sequence[Sequence[Meaning]]) -> tuple[Meaning, ...]:
         used.add(item.family.template)
         taken |= _TWINS.get(item.reading.how, {name})
         kept.append(item)
-    return tuple(sorted(kept, key=lambda item: item.family.columns[0].place))
+    kept.sort(key=lambda item: item.family.columns[0].place)
+    return without_no(kept, found, tongue)

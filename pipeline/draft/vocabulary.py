@@ -40,6 +40,8 @@ class Vocabulary:
         Phrases whose meaning is a table, a reason, a unit, a month, a kind of row.
     fillers
         Words that say nothing by themselves: "and", "with", "grade".
+    connectives
+        Language -> those of them that say nothing beside any word: "and", "with".
     """
 
     columns: tuple[Phrase, ...]
@@ -52,6 +54,7 @@ class Vocabulary:
     months: tuple[Phrase, ...]
     aside: tuple[Phrase, ...]
     fillers: frozenset[str]
+    connectives: Mapping[str, frozenset[str]]
 
 
 @lru_cache(maxsize=1)
@@ -72,6 +75,12 @@ def read_vocabulary() -> Vocabulary:
         months=_phrases("months.csv", "month"),
         aside=_phrases("rows_aside.csv", "reason"),
         fillers=frozenset(word for item in _phrases("fillers.csv", "use") for word in item.words),
+        connectives={
+            language: frozenset(word for item in _phrases("fillers.csv", "use")
+                                if item.meaning == "filler" and item.language == language
+                                for word in item.words)
+            for language in LANGUAGES
+        },
     )  # fmt: skip
 
 

@@ -94,13 +94,13 @@ def _words(items: list[Fact], tongue: Tongue) -> list[str]:
     lines: list[str] = []
     seen: set[str] = set()
     for item in items:
-        told = item.sets or item.missing or not item.left
         if item.reason:
             lines.append("    " + remark(f"{shown(item.text)}: {rows(item.n)}, {item.reason}"))
             continue
-        if not told or len(item.text) > LONGEST_TEXT or item.text.lower() in seen:
+        if item.left or len(item.text) > LONGEST_TEXT or item.text.lower() in seen:
+            why = f"not understood: {' '.join(item.left)}" if item.left else "too long, or twice"
             lines.append("    " + remark(f"{{ is = {shown(item.text)}, sets = {{ }} }},   "
-                                         f"{rows(item.n)}: no words of the trade"))  # fmt: skip
+                                         f"{rows(item.n)}; {why}"))  # fmt: skip
             continue
         seen.add(item.text.lower())
         keys = {"is": quoted(item.text)}
@@ -109,8 +109,7 @@ def _words(items: list[Fact], tongue: Tongue) -> list[str]:
                                    for name, text in item.sets.items()})  # fmt: skip
         if item.missing:
             keys["missing"] = inline({name: quoted(why) for name, why in item.missing.items()})
-        doubt = f"; not understood: {' '.join(item.left)}" if item.left else ""
-        lines.append(f"    {inline(keys)},   " + remark(rows(item.n) + doubt))
+        lines.append(f"    {inline(keys)},   " + remark(rows(item.n)))
     return lines
 
 

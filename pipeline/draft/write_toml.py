@@ -158,6 +158,7 @@ def _table(made: RowsMade, draft: Draft, shared: Shared) -> list[str]:
             lines += [f"{name} = {value}" for name, value in line.keys.items()]
             lines += [f"[table.columns.{line.variable}.codes]"]
             lines += _code_lines(line.codes, variable)
+            lines += [remark(f"to join: {line.joined}")] if line.joined else []
     for drafted in made.lists:
         lines += ["", *drafted.lines]
     return [*lines, ""]
