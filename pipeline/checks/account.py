@@ -73,7 +73,9 @@ def count_rows(made: Frames, accepted: Frames, fates: pl.DataFrame) -> pl.DataFr
         made_rows, kept = frame.select("clinic_id", "row_id"), accepted[table]
         if aside.len():
             made_rows = made_rows.filter(~pl.col("row_id").is_in(aside.implode()))
-        added = kept.filter("derived").join(frame, on="row_id", how="anti")
+        added = kept.filter("derived")
+        if added.height:
+            added = added.join(frame, on="row_id", how="anti")
         parts += [_counted(made_rows, table, "made"), _counted(added, table, "derived"),
                   _counted(kept, table, "accepted")]  # fmt: skip
     for fate in ("stopped", "merged"):

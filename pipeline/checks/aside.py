@@ -6,6 +6,7 @@ import polars as pl
 
 from pipeline.checks.evaluate import Hit
 from pipeline.checks.rows import FATE_SCHEMA, take_children, take_out, take_rows
+from schemas.rules.repeated import repeated
 from schemas.rules.rule import Frames
 
 ANIMAL = ["clinic_id", "local_animal"]
@@ -58,7 +59,7 @@ def merge_animals(tables: Frames, conflicts: Sequence[Hit]
     """
     animals = _contradictions_emptied(tables["animals"], conflicts)
     known = pl.col("local_animal").is_not_null()
-    if not animals.select((~known).any() | pl.struct(ANIMAL).is_duplicated().any()).item():
+    if animals.select(known.all()).item() and repeated(animals.select(ANIMAL), ANIMAL).is_empty():
         return {**tables, "animals": animals}, pl.DataFrame(schema=dict(FATE_SCHEMA))
     said = [name for name in animals.columns
             if name not in {"row_id", "file", "sheet", "row", "block", *ANIMAL}]  # fmt: skip

@@ -63,10 +63,14 @@ def _across(rule: Rule, frames: Frames) -> pl.DataFrame:
     found = rule.broken(frames)
     if found.is_empty():
         return pl.DataFrame(schema={"row_id": pl.String(), "detail": pl.String()})
-    detail = pl.col("detail") if "detail" in found.columns else NO_DETAIL
-    order = select_columns(frames, rule.table, ["row_id"]).with_row_index("place")
+    rows = select_columns(frames, rule.table, ["row_id"])
+    if "detail" not in found.columns:
+        every = found["row_id"].equals(rows["row_id"])
+        hit = rows if every else rows.join(found, on="row_id", how="semi", maintain_order="left")
+        return hit.with_columns(NO_DETAIL)
+    order = rows.with_row_index("place")
     return (
-        found.select("row_id", detail)
+        found.select("row_id", "detail")
         .unique("row_id", keep="first", maintain_order=True)
         .join(order, on="row_id", how="inner")
         .sort("place")

@@ -9,7 +9,7 @@ from pipeline.checks.evaluate import Hit
 from pipeline.intake.mapped import RAW
 from schemas.codebook import Variable
 from schemas.findings import FINDING_SCHEMA, findings, query_id
-from schemas.rules.joined import select_columns
+from schemas.rules.joined import select_rows
 from schemas.rules.rule import KEY_IN_WORDS, Frames, Rule
 
 BEFORE_NUMBER = {
@@ -82,15 +82,12 @@ def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, headers: Headers,
              variables: Variables) -> pl.DataFrame:  # fmt: skip
     rule = hit.rule
     asked = rule.shows[0]
-    frame = select_columns(frames, rule.table, _told(rule))
     raw = tables[rule.table]
     text = pl.col(RAW + asked) if RAW + asked in raw.columns else pl.lit(None, pl.String)
     value = pl.coalesce(text, pl.col(asked).cast(pl.String), pl.lit("")).alias("text_of_cell")
     numbered = _first_of_each(hit, raw, headers) if rule.once else hit.rows
-    rows = numbered.join(
-        frame.join(numbered, on="row_id", how="semi"), on="row_id", how="inner",
-        maintain_order="left",
-    ).join(
+    frame = select_rows(frames, rule.table, _told(rule), of=numbered)
+    rows = numbered.join(frame, on="row_id", how="inner", maintain_order="left").join(
         raw.select("row_id", value).join(numbered, on="row_id", how="semi"), on="row_id",
         how="left", maintain_order="left",
     )  # fmt: skip
@@ -118,7 +115,12 @@ def _first_of_each(hit: Hit, raw: pl.DataFrame, headers: Headers) -> pl.DataFram
     if elsewhere.height:
         return hit.rows.with_columns(n_rows=1)
     by = PLACE_OF_ONE[hit.rule.once]
-    rows = hit.rows.join(raw.select("row_id", *by), on="row_id", how="left", maintain_order="left")
+    if hit.rows["row_id"].equals(raw["row_id"]):
+        rows = hit.rows.with_columns(raw.select(by))
+    else:
+        rows = hit.rows.join(
+            raw.select("row_id", *by), on="row_id", how="left", maintain_order="left"
+        )
     return rows.group_by(by, maintain_order=True).agg(
         pl.col("row_id", "detail").first(), n_rows=pl.len().cast(pl.Int32)
     ).drop(by)  # fmt: skip

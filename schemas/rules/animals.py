@@ -4,6 +4,7 @@ import polars as pl
 
 from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
+from schemas.rules.repeated import repeated
 from schemas.rules.rule import Frames, Rule
 
 DEAD = ("died", "euthanised")
@@ -12,9 +13,8 @@ SAME = ("clinic_id", "local_animal")
 
 def _one_animal_two_stories(column: str, frames: Frames) -> pl.DataFrame:
     """Give the rows of an animal whose rows contradict each other in `column`."""
-    animals = select_columns(frames, "animals", ["row_id", *SAME, column]).filter(
-        pl.col("local_animal").is_not_null()
-    )
+    rows = select_columns(frames, "animals", ["row_id", *SAME, column])
+    animals = repeated(rows, SAME).filter(pl.col("local_animal").is_not_null())
     return animals.filter(pl.col(column).drop_nulls().n_unique().over(SAME) > 1)
 
 
@@ -23,9 +23,8 @@ def _sex_contradicted(frames: Frames) -> pl.DataFrame:
 
     Rows stand in the order of their operations; entire before neutered is no contradiction.
     """
-    again = select_columns(
-        frames, "animals", ["row_id", *SAME, "file", "sheet", "row", "sex_neuter"]
-    ).filter(pl.struct(SAME).is_duplicated())
+    named = ["row_id", *SAME, "file", "sheet", "row", "sex_neuter"]
+    again = repeated(select_columns(frames, "animals", named), SAME)
     surgery = (
         select_columns(frames, "stifles", ["file", "sheet", "row", "surgery_date"])
         .join(
@@ -49,7 +48,9 @@ def _at_two_clinics(frames: Frames) -> pl.DataFrame:
     animals = select_columns(frames, "animals", ["row_id", "clinic_id", "link_token"]).filter(
         pl.col("link_token").is_not_null()
     )
-    return animals.filter(pl.col("clinic_id").n_unique().over("link_token") > 1)
+    return repeated(animals, ["link_token"]).filter(
+        pl.col("clinic_id").n_unique().over("link_token") > 1
+    )
 
 
 def _death_cause(frames: Frames) -> pl.DataFrame:

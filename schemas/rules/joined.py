@@ -6,6 +6,7 @@ import polars as pl
 
 from schemas.codebook import KEYS
 from schemas.rules.conditions import ONE_ROW_OF
+from schemas.rules.repeated import repeated
 from schemas.rules.rule import Frames
 
 ANIMAL = KEYS["animals"]
@@ -27,6 +28,17 @@ def select_columns(frames: Frames, table: str, names: Iterable[str]) -> pl.DataF
     if isinstance(frames, Joined):
         return frames.columns_of(table, names)
     return frames[table].select(name for name in names if name in frames[table].columns)
+
+
+def select_rows(
+    frames: Frames, table: str, names: Iterable[str], *, of: pl.DataFrame
+) -> pl.DataFrame:
+    """Give columns of a joined frame for the rows whose row_id stands in `of`, in their order."""
+    if isinstance(frames, Joined):
+        return frames.of_rows(table, of).columns_of(table, names)
+    return select_columns(frames, table, names).join(
+        of, on="row_id", how="semi", maintain_order="left"
+    )
 
 
 def own_columns(frames: Frames, table: str, *others: str) -> pl.DataFrame:
@@ -78,6 +90,15 @@ class Joined(Mapping[str, pl.DataFrame]):
         beside = [name for name in found if "." in name]
         return self._with(table, beside).select(found)
 
+    def of_rows(self, table: str, rows: pl.DataFrame) -> "Joined":
+        """Give the same frames with only some rows of one table: little is looked up for them."""
+        if rows.height * FEW > self._plain[table].height:
+            return self
+        some = self._plain[table].join(rows, on="row_id", how="semi", maintain_order="left")
+        narrow = Joined(self._plain | {table: some})
+        narrow._rows = {name: frame for name, frame in self._rows.items() if name != table}
+        return narrow
+
     def _other_columns(self, table: str) -> list[str]:
         names = [
             f"{other}.{name}"
@@ -127,8 +148,10 @@ class Joined(Mapping[str, pl.DataFrame]):
     def _one_a_key(self, table: str) -> pl.DataFrame:
         if table not in self._rows:
             frame = self._plain[table]
-            first = frame.select(pl.struct(KEYS[table]).is_first_distinct()).to_series()
-            self._rows[table] = frame if first.all() else frame.filter(first)
+            once = repeated(frame.select(KEYS[table]), KEYS[table]).is_empty()
+            self._rows[table] = (
+                frame if once else frame.unique(KEYS[table], keep="first", maintain_order=True)
+            )
         return self._rows[table]
 
     def _with_lists(self, animals: pl.DataFrame, names: Iterable[str]) -> pl.DataFrame:

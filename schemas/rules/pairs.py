@@ -5,6 +5,7 @@ import polars as pl
 from schemas.rules.animals import DEAD
 from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
+from schemas.rules.repeated import repeated
 from schemas.rules.rule import Frames, Rule
 
 ANIMAL = ["clinic_id", "local_animal"]
@@ -15,10 +16,10 @@ DAYS_PER_MONTH = 30.4375
 
 def _beside_other_side(frames: Frames) -> pl.DataFrame:
     """Give each operated joint beside the other joint of its animal, as ``other.<column>``."""
-    stifles = select_columns(frames, "stifles", [
+    stifles = repeated(select_columns(frames, "stifles", [
         "row_id", *ANIMAL, "side", "surgery_date", "age_months", "weight_kg", "end_status",
         "end_of_followup_day", "session_type_reported",
-    ]).filter(pl.struct(ANIMAL).is_duplicated())  # fmt: skip
+    ]), ANIMAL)  # fmt: skip
     other = stifles.select(*ANIMAL, pl.all().exclude(ANIMAL).name.prefix("other."))
     pairs = stifles.join(other, on=ANIMAL, how="inner", maintain_order="left_right")
     return pairs.filter(pl.col("side") != pl.col("other.side")).with_columns(
@@ -84,6 +85,9 @@ def _twins(frames: Frames) -> pl.DataFrame:
     stifles = select_columns(frames, "stifles", [
         "row_id", *ANIMAL, *SAME_OPERATION, "weight_kg", "age_months", "animals.link_token",
     ])  # fmt: skip
+    # One of the two has no link token, else the tokens tell.
+    unlinked_ones = stifles.filter(pl.col("animals.link_token").is_null())
+    stifles = stifles.join(unlinked_ones, on=SAME_OPERATION, how="semi", maintain_order="left")
     other = stifles.select(*SAME_OPERATION, pl.all().exclude(SAME_OPERATION).name.prefix("other."))
     pairs = stifles.join(other, on=SAME_OPERATION, how="inner", maintain_order="left_right")
     two_codes = (pl.col("clinic_id") != pl.col("other.clinic_id")) | (

@@ -7,6 +7,7 @@ import polars as pl
 from schemas.codebook import CANONICAL_TABLES, KEYS
 from schemas.rules.declared import PLACE, RUNNING_NUMBERS
 from schemas.rules.joined import own_columns, select_columns
+from schemas.rules.repeated import repeated
 from schemas.rules.rule import Frames, Rule
 
 LOGIC = "logical consistency"
@@ -26,28 +27,27 @@ def exact_copies(table: str, frames: Frames) -> pl.DataFrame:
            if "." not in name and name not in ADDRESS and name not in RUNNING_NUMBERS]  # fmt: skip
     placed = sorted(name for other, name in PLACE if other == table)
     known = pl.all_horizontal(pl.col(placed).is_not_null())  # two unread days are no copies
-    return frame.filter(~pl.struct(own).is_first_distinct(), known)
+    alike = repeated(frame.filter(known) if frame.select((~known).any()).item() else frame, placed)
+    return alike.filter(~pl.struct(own).is_first_distinct())
 
 
 def same_key_again(table: str, frames: Frames) -> pl.DataFrame:
     """Give the rows whose key stands before them in another row."""
-    key = pl.struct(KEYS[table])
-    return select_columns(frames, table, ["row_id", *KEYS[table], *PLACE_OF_ROW]).filter(
-        ~key.is_first_distinct(), pl.all_horizontal(pl.col(*KEYS[table]).is_not_null())
+    key = KEYS[table]
+    rows = select_columns(frames, table, ["row_id", *key, *PLACE_OF_ROW])
+    return repeated(rows, key).filter(
+        ~pl.struct(key).is_first_distinct(), pl.all_horizontal(pl.col(*key).is_not_null())
     )
 
 
 def _joint_again(frames: Frames) -> pl.DataFrame:
     """Give the stifle rows of a joint that has another row."""
     joint = ("clinic_id", "local_animal", "side")
-    stifles = select_columns(
-        frames, "stifles", ["row_id", *joint, "surgery_date", *PLACE_OF_ROW]
-    ).filter(
-        pl.col("side").is_not_null(),
-        pl.col("local_animal").is_not_null(),
+    rows = select_columns(frames, "stifles", ["row_id", *joint, "surgery_date", *PLACE_OF_ROW])
+    stifles = repeated(rows, joint).filter(
+        pl.col("side").is_not_null(), pl.col("local_animal").is_not_null(),
         pl.col("surgery_date").is_not_null(),
-    )
-    stifles = stifles.filter(pl.struct(joint).is_duplicated())
+    )  # fmt: skip
     return stifles.with_columns(
         first_date=pl.col("surgery_date").min().over(joint),
         place=pl.int_range(pl.len()).over(joint, order_by=["surgery_date", "file", "sheet", "row"]),

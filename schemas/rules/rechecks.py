@@ -6,6 +6,7 @@ from schemas.rules.across import STIFLE
 from schemas.rules.events import PALPATED
 from schemas.rules.joined import own_columns, select_columns
 from schemas.rules.places import PRACTICE
+from schemas.rules.repeated import repeated
 from schemas.rules.rule import Frames, Rule
 
 LONG_GAP_DAYS = 365
@@ -51,10 +52,10 @@ def _twice_a_day(frames: Frames) -> pl.DataFrame:
     """Give a contact on a day that has one before it; days that were planned may be two."""
     planned = frames["day_kinds"].filter(pl.col("kind") == "planned")
     day = [*STIFLE, "recheck_day"]
-    rows = select_columns(frames, "rechecks", ["row_id", *day]).filter(
-        pl.all_horizontal(pl.col(day).is_not_null())
+    rows = repeated(select_columns(frames, "rechecks", ["row_id", *day]), day)
+    again = rows.filter(
+        pl.all_horizontal(pl.col(day).is_not_null()), ~pl.struct(day).is_first_distinct()
     )
-    again = rows.filter(~pl.struct(day).is_first_distinct())
     return again.join(planned, on="row_id", how="anti", maintain_order="left")
 
 
