@@ -13,6 +13,7 @@ from pipeline.run import Run, checked_study
 
 ON = date(2025, 5, 2)
 Answers = Mapping[str, tuple[str, str]]
+Row = dict[str, str]
 Rows = list[dict[str, Any]]
 
 
@@ -52,3 +53,16 @@ def answer(folder: Path, clinic: str, answers: Answers, *, done: Run | None = No
     done = done or checked(folder)
     path = write_list(folder / f"{clinic}_filled.xlsx", fill_in(asked_now(done, clinic), answers))
     return take_answers(done, path, on=ON, who="practice manager")
+
+
+def row_about(done: Run, clinic: str, variable: str, value: str) -> Row:
+    """Give the question about one cell."""
+    return next(row for row in asked_now(done, clinic)
+                if (row["variable"], row["value"]) == (variable, value))  # fmt: skip
+
+
+def take(done: Run, tmp_path: Path, *rows: Row, clinic: str = "") -> Taken:
+    """Take in a list of these rows, each of which has one fate."""
+    taken = take_answers(done, write_list(tmp_path / "filled.xlsx", rows), on=ON, clinic=clinic)
+    assert taken.read == taken.taken + len(taken.refused) + taken.blank
+    return taken

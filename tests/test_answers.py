@@ -7,14 +7,14 @@ from typing import Any
 import pytest
 import xlsxwriter
 
-from pipeline.answers import HandedBack, Taken, study_of, take_answers
+from pipeline.answers import HandedBack, study_of, take_answers
 from pipeline.checks.answers import decision_of
 from pipeline.run import Run
 from shared.errors import InputFileError
-from tests.answering import ON, asked_now, checked, fill_in, write_list
+from tests.answering import ON, asked_now, checked, fill_in, row_about, take, write_list
 from tests.small_study import small_study
 
-Row = dict[str, str]
+MENDED = {"answer": "corrected", "right value": "12.9"}
 
 
 @pytest.fixture(scope="module")
@@ -27,21 +27,10 @@ def nothing_answered(done: Run) -> None:
     (done.study.folder / "corrections.csv").unlink(missing_ok=True)
 
 
-def row_about(done: Run, clinic: str, variable: str, value: str) -> Row:
-    return next(row for row in asked_now(done, clinic)
-                if (row["variable"], row["value"]) == (variable, value))  # fmt: skip
-
-
-def take(done: Run, tmp_path: Path, *rows: Row, clinic: str = "") -> Taken:
-    taken = take_answers(done, write_list(tmp_path / "filled.xlsx", rows), on=ON, clinic=clinic)
-    assert taken.read == taken.taken + len(taken.refused) + taken.blank
-    return taken
-
-
 def refusal(done: Run, tmp_path: Path, **change: str) -> str:
     """Give why the answer "corrected, 12.9" about a weight is handed back when so changed."""
     row = row_about(done, "north", "weight_kg", "129")
-    row |= {"answer": "corrected", "right value": "12.9"} | {
+    row |= MENDED | {
         name.replace("_", " ") if name != "query_id" else name: text
         for name, text in change.items()
     }
@@ -151,10 +140,7 @@ def test_a_word_for_missing_makes_the_value_missing(done: Run, tmp_path: Path) -
 
 def test_the_same_file_twice_adds_nothing_and_keeps_every_byte(done: Run, tmp_path: Path) -> None:
     path = done.study.folder / "corrections.csv"
-    row = row_about(done, "north", "weight_kg", "129") | {
-        "answer": "corrected",
-        "right value": "12.9",
-    }
+    row = row_about(done, "north", "weight_kg", "129") | MENDED
     assert len(take(done, tmp_path, row).lines) == 1
     before = path.read_bytes().replace(b"\n", b"\r\n")[:-2]  # as another program saved it
     path.write_bytes(before)
@@ -168,10 +154,7 @@ def test_the_same_file_twice_adds_nothing_and_keeps_every_byte(done: Run, tmp_pa
 
 
 def test_an_answered_question_that_is_closed_by_now_is_known(done: Run, tmp_path: Path) -> None:
-    row = row_about(done, "north", "weight_kg", "129") | {
-        "answer": "corrected",
-        "right value": "12.9",
-    }
+    row = row_about(done, "north", "weight_kg", "129") | MENDED
     take(done, tmp_path, row)
     later = checked(done.study.folder)
     again = take(later, tmp_path, row)
@@ -204,10 +187,7 @@ def test_a_formula_is_no_answer(done: Run, tmp_path: Path) -> None:
 
 
 def test_a_list_saved_as_csv_is_read_too(done: Run, tmp_path: Path) -> None:
-    row = row_about(done, "north", "weight_kg", "129") | {
-        "answer": "corrected",
-        "right value": "12.9",
-    }
+    row = row_about(done, "north", "weight_kg", "129") | MENDED
     path = tmp_path / "filled.csv"
     with path.open("w", encoding="cp1252", newline="") as handle:
         writer = csv.DictWriter(handle, list(row), delimiter=";")

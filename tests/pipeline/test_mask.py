@@ -1,9 +1,7 @@
 """`sulca mask`: what leaves a clinic, what does not, and how the study reads it."""
 
 import csv
-import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -11,109 +9,15 @@ from typing import Any
 import pytest
 import xlsxwriter
 
-from pipeline.mask import Masked, mask_file
+from pipeline.mask import mask_file
 from pipeline.mask_tokens import animal_token, link_token, shift_days, surgeon_token
-from shared.errors import InputFileError, MappingError, StudyError
-
-KEY = hashlib.sha256(b"invented for these tests").hexdigest()
-SETTINGS = """
-clinic_id = "north"
-[clinic]
-accrual_start = 2020-01-01
-accrual_end = 2022-12-31
-data_lock_date = 2023-06-30
-[dates]
-formats = ["DD/MM/YYYY"]
-missing = ["ND"]
-[[file]]
-path = "stifles.csv"
-[file.columns]
-animal = "Patient"
-side = "Limb"
-transponder = "Chip"
-surgeon = "Vet"
-surgery_date = ["Operated"]
-birth_date = "Born"
-dates = ["Last known"]
-drop = ["Owner", "Remark"]
-keep = ["Breed", "Weight"]
-[[file]]
-path = "rechecks.csv"
-[file.columns]
-animal = "Patient"
-side = "Limb"
-dates = ["Visit"]
-drop = ["Remark"]
-keep = ["Patella"]
-"""
-STIFLES = """Patient,Limb,Chip,Vet,Operated,Born,Last known,Owner,Remark,Breed,Weight
-P-1,L,900164000123456,Dr. Brown,15/03/2021,15/03/2019,20/12/2021,Ann Smith,tel 0171 2345678,Pug,7.2
-P-1,R,,Dr. Brown,20/06/2021,15/03/2019,ND,Ann Smith,ann@example.org,Pug,7.4
-P-2,L,none,Dr. Grey,31/12/2019,01/01/2018,20/12/2020,Bob Jones,,Pug,8
-P-2,R,none,Dr. Grey,05/05/2020,01/01/2018,20/12/2020,Bob Jones,,Pug,8.1
-P-3,L,900164000999999,Dr. Grey,05/01/2023,01/01/2018,20/12/2020,Cy Fox,,Boxer,30
-P-4,L,900 164 000 777 777,Dr. Grey,soon,01/01/2018,20/12/2020,Di Roe,,Boxer,31
-,L,900164000888888,Dr. Grey,05/05/2021,01/01/2018,20/12/2020,Ed Poe,,Boxer,32
-P-5,L,900164000555555,Dr. Grey,01/01/2020,10/03/2020,01/08/2023,Flo Lee,,=1+1,-9
-"""
-RECHECKS = """Patient,Limb,Visit,Remark,Patella
-P-1,L,26/04/2021,fine,stable
-P-1,R,26/07/2021,,stable
-P-2,L,11/02/2020,,stable
-P-2,R,11/06/2020,,G1
-P-3,L,11/02/2023,,stable
-P-5,L,11/07/2023,,stable
-"""
-PLANTED = ("P-1", "P-2", "P-5", "900164000123456", "900164000", "Brown", "Grey", "Smith", "Jones",
-           "2345678", "ann@", "fine", "2019-03-15", "15/03", "2021-03-15")  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Clinic:
-    """A clinic's folders: the export, what is sent, what stays."""
-
-    export: Path
-    send: Path
-    own: Path
-
-    def mask(self, name: str = "stifles.csv", *, codes: bool = False) -> Masked:
-        return mask_file(
-            self.export / name, self.own / "network.key", out=self.send / (name + ".csv"),
-            config_path=self.export / "mask.toml", codes=self.own / "codes.csv" if codes else None,
-        )  # fmt: skip
-
-    def rows(self, name: str = "stifles.csv") -> list[dict[str, str]]:
-        with self.mask(name).out.open(encoding="utf-8", newline="") as handle:
-            return list(csv.DictReader(handle))
-
-    def set(self, old: str, new: str, *, name: str = "mask.toml") -> None:
-        text = (self.export / name).read_text("utf-8")
-        assert old in text
-        (self.export / name).write_text(text.replace(old, new), "utf-8")
+from shared.errors import InputFileError
+from tests.pipeline.masking import KEY, PLANTED, SETTINGS, Clinic, by_animal, clinic_below, key
 
 
 @pytest.fixture
 def clinic(tmp_path: Path) -> Clinic:
-    made = Clinic(tmp_path / "export", tmp_path / "send", tmp_path / "own")
-    for folder in (made.export, made.send, made.own):
-        folder.mkdir()
-    for name, text in {
-        "mask.toml": SETTINGS,
-        "stifles.csv": STIFLES,
-        "rechecks.csv": RECHECKS,
-    }.items():
-        (made.export / name).write_text(text, "utf-8")
-    (made.own / "network.key").write_text(KEY + "\n")
-    (made.own / "network.key").chmod(0o600)
-    return made
-
-
-def key() -> bytes:
-    return KEY.encode()
-
-
-def by_animal(rows: list[dict[str, str]], code: str) -> list[dict[str, str]]:
-    return [row for row in rows if row["local_animal"] == animal_token(key(), "north", code)]
+    return clinic_below(tmp_path)
 
 
 def test_columns_are_replaced_dropped_and_added(clinic: Clinic) -> None:
@@ -232,70 +136,6 @@ def test_the_table_of_codes_stays_and_finds_an_animal_again(clinic: Clinic) -> N
 def test_the_same_file_and_key_give_the_same_bytes(clinic: Clinic) -> None:
     first = clinic.mask().out.read_bytes()
     assert clinic.mask().out.read_bytes() == first
-
-
-@pytest.mark.parametrize(
-    ("old", "new", "error", "says"),
-    [
-        ('"Owner", ', "", MappingError, 'the column "Owner" is not declared'),
-        ('keep = ["Breed"', 'keep = ["Bread"', MappingError, 'column "Breed" is not declared'),
-        ('drop = ["Owner", "Remark"]', 'drop = ["Owner", "Remark", "Gone"]', MappingError,
-         'no column "Gone"'),
-        ('drop = ["Owner", "Remark"]\nkeep = [', 'drop = ["Remark"]\nkeep = ["Owner", ',
-         InputFileError, 'column "Owner" looks like'),
-        ('drop = ["Owner", "Remark"]\nkeep = [', 'drop = ["Owner"]\nkeep = ["Remark", ',
-         InputFileError, 'column "Remark" looks like'),
-        ('dates = ["Last known"]\n', "", MappingError, 'column "Last known" is not declared'),
-        ('animal = "Patient"\nside = "Limb"\ntransponder', "transponder", MappingError,
-         "animal's code"),
-        ('side = "Limb"\ntransponder', 'sides = "Limb"\ntransponder', MappingError,
-         'Did you mean "side"'),
-        ("accrual_start = 2020-01-01\n", "", MappingError, "accrual_start"),
-        ('surgery_date = ["Operated"]\n', "", MappingError, "needs the day of surgery"),
-        ('clinic_id = "north"', 'clinic_id = "north:1"', MappingError, "no plain code"),
-        ('surgeon = "Vet"', 'surgeon = "Patient"', MappingError, "declared twice"),
-    ],
-)  # fmt: skip
-def test_what_is_not_declared_or_looks_identifying_is_refused(
-    clinic: Clinic, old: str, new: str, error: type[StudyError], says: str
-) -> None:
-    clinic.set(old, new)
-    with pytest.raises(error, match=says) as caught:
-        clinic.mask()
-    assert list(clinic.send.iterdir()) == []
-    assert not [word for word in PLANTED if word in str(caught.value)]
-
-
-def test_a_date_of_birth_cannot_be_kept(clinic: Clinic) -> None:
-    clinic.set('birth_date = "Born"\n', "")
-    clinic.set('keep = ["Breed"', 'keep = ["Born", "Breed"')
-    with pytest.raises(InputFileError, match='"Born"'):
-        clinic.mask()
-
-
-def test_a_kept_date_is_refused_unless_it_is_declared_harmless(clinic: Clinic) -> None:
-    clinic.set('dates = ["Last known"]\n', "")
-    clinic.set('keep = ["Breed"', 'keep = ["Last known", "Breed"')
-    with pytest.raises(InputFileError, match='"Last known" holds dates'):
-        clinic.mask()
-    text = '[[not_identifying]]\ncolumn = "Last known"\nkinds = ["date"]\nbecause = "made up"\n'
-    clinic.set(SETTINGS[-20:], SETTINGS[-20:] + text)
-    assert clinic.mask().counts["rows written"] == 4
-
-
-def test_an_animal_with_two_numbers_is_refused_without_showing_them(clinic: Clinic) -> None:
-    clinic.set("P-1,R,,", "P-1,R,900164000000001,", name="stifles.csv")
-    with pytest.raises(InputFileError, match="another transponder number") as caught:
-        clinic.mask()
-    assert "900164" not in str(caught.value)
-    assert "row 3" in str(caught.value)
-
-
-def test_a_file_is_not_shifted_apart_from_the_one_that_tells_the_numbers(clinic: Clinic) -> None:
-    (clinic.export / "stifles.csv").unlink()
-    with pytest.raises(InputFileError, match=r"stifles\.csv"):
-        clinic.mask("rechecks.csv")
-    assert list(clinic.send.iterdir()) == []
 
 
 def test_one_row_with_both_sides_keeps_the_side_that_may_leave(clinic: Clinic) -> None:
