@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-PIECE = 1 << 24  # bytes looked at together
+PIECE = 1 << 20  # bytes looked at together, so few that a processor has them at hand
 LINE_FEED, CARRIAGE_RETURN = 10, 13
 Ints = np.ndarray[tuple[int], np.dtype[np.int64]]
 Bools = np.ndarray[tuple[int], np.dtype[np.bool_]]
@@ -43,32 +43,46 @@ class Lines:
         return self.content[self.starts[line] : self.ends[line]].decode()
 
 
-def find_lines(content: bytes, *, delimiter: str, quote: str, piece: int = PIECE) -> Lines:
+def find_lines(
+    content: bytes, *, delimiter: str, quote: str, start: int = 0, piece: int = PIECE
+) -> Lines:
     """Find the lines of a content in which each carriage return stands before a line feed."""
     characters = np.frombuffer(content, np.uint8)
     ends: list[Ints] = []
     cells: list[Ints] = []
-    at = 0
+    at = start
     while at < len(content):
         cut = content.rfind(b"\n", at, at + piece) + 1 or content.find(b"\n", at + piece) + 1
         cut = cut or len(content)
         part = characters[at:cut]
-        here = np.flatnonzero(part == LINE_FEED) + 1
-        if not here.size or here[-1] != part.size:
-            here = np.append(here, part.size)
-        cells.append(_cells(part, here, delimiter=ord(delimiter), quote=quote and ord(quote)))
-        ends.append(here + at)
+        marks = np.flatnonzero((part == ord(delimiter)) | (part == LINE_FEED))
+        parted = _parted(part, marks)
+        ends.append(parted[0] + at)
+        cells.append(_cells(part, marks, parted, delimiter=ord(delimiter),
+                            quote=quote and ord(quote)))  # fmt: skip
         at = cut
     ended = np.concatenate(ends)
     return Lines(
-        content=content, starts=np.concatenate([[0], ended[:-1]]), ends=ended,
+        content=content, starts=np.concatenate([[start], ended[:-1]]), ends=ended,
         cells=np.concatenate(cells),
     )  # fmt: skip
 
 
-def _cells(piece: Characters, ends: Ints, *, delimiter: int, quote: int | str) -> Ints:
-    marks = np.flatnonzero(piece == delimiter)
-    cells = np.diff(np.searchsorted(marks, ends), prepend=0) + 1
+def _parted(piece: Characters, marks: Ints) -> tuple[Ints, Ints]:
+    """Give where each line ends, and its number of cells if no quote counts."""
+    feeds = np.flatnonzero(piece[marks] == LINE_FEED)
+    ends, cells = marks[feeds] + 1, np.diff(feeds, prepend=-1)
+    if not ends.size or ends[-1] != piece.size:  # the last line may have no line feed
+        ends = np.append(ends, piece.size)
+        cells = np.append(cells, marks.size - (feeds[-1] if feeds.size else -1))
+    return ends, cells
+
+
+def _cells(
+    piece: Characters, marks: Ints, parted: tuple[Ints, Ints], *, delimiter: int, quote: int | str
+) -> Ints:
+    """Correct the number of cells for delimiters between quotes; `marks` hold line feeds too."""
+    ends, cells = parted
     quotes = np.flatnonzero(piece == quote) if quote else marks[:0]
     if not quotes.size:
         return cells

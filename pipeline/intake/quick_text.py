@@ -7,6 +7,7 @@ over as many lines as that takes. Wherever that does not settle a file, there is
 """
 
 import csv
+from codecs import BOM_UTF8
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
@@ -24,9 +25,10 @@ WHITE = "".join(chr(code) for code in range(0x110000) if chr(code).isspace())
 
 
 def quick_sheet(
-    text: str, source: SourceFile, *, header_row: int, lay_out_head: Callable[[list[Record]], Sheet]
-) -> Sheet | None:
-    """Read a text as `text_records` and `lay_out` together do, or give None where that is open.
+    content: bytes, source: SourceFile, *, header_row: int,
+    lay_out_head: Callable[[list[Record]], Sheet],
+) -> Sheet | None:  # fmt: skip
+    """Read a text (UTF-8) as `text_records` and `lay_out` do, or give None where that is open.
 
     Parameters
     ----------
@@ -35,37 +37,37 @@ def quick_sheet(
     lay_out_head
         Lays out the records down to the header.
     """
-    if not _is_settled(text, source):
+    if not _is_settled(content, source):
         return None
     try:
-        head, at = _head(text, source, header_row)
+        head, at = _head(content, source, header_row)
         if len(head) < header_row:
             return None
         sheet = lay_out_head(head)
-        return _with_body(sheet, text[at:].encode(), source, first_row=header_row + 1)
+        return _with_body(sheet, content, source, at=at, first_row=header_row + 1)
     except (csv.Error, InputFileError):  # the strict reader words it
         return None
 
 
-def _is_settled(text: str, source: SourceFile) -> bool:
+def _is_settled(content: bytes, source: SourceFile) -> bool:
     """Tell whether lines end at line feeds only, and whether the marks are plain characters."""
     marks = source.delimiter + source.quote
     plain = len(source.delimiter) == 1 and len(source.quote) <= 1 and marks.isascii()
-    if not plain or set(marks) & {"\r", "\n"} or text.startswith("\ufeff"):
+    if not plain or set(marks) & {"\r", "\n"} or content.startswith(BOM_UTF8):
         return False
-    return "\r" not in text or text.count("\r") == text.count("\r\n")
+    return b"\r" not in content or content.count(b"\r") == content.count(b"\r\n")
 
 
-def _head(text: str, source: SourceFile, header_row: int) -> tuple[list[Record], int]:
+def _head(content: bytes, source: SourceFile, header_row: int) -> tuple[list[Record], int]:
     """Read the records down to the header; with the place where the next begins."""
     taken = 0
 
     def lines() -> Iterator[str]:
         nonlocal taken
-        while taken < len(text):
-            line = text[taken : text.find("\n", taken) + 1 or len(text)]
+        while taken < len(content):
+            line = content[taken : content.find(b"\n", taken) + 1 or len(content)]
             taken += len(line)
-            yield line
+            yield line.decode()
 
     reader = record_reader(lines(), source)
     records: list[Record] = []
@@ -77,11 +79,13 @@ def _head(text: str, source: SourceFile, header_row: int) -> tuple[list[Record],
     return records, taken
 
 
-def _with_body(sheet: Sheet, content: bytes, source: SourceFile, *, first_row: int
-               ) -> Sheet | None:  # fmt: skip
-    if not content:
+def _with_body(
+    sheet: Sheet, content: bytes, source: SourceFile, *, at: int, first_row: int
+) -> Sheet | None:
+    """Add the rows to a sheet; the content is read from here on."""
+    if at == len(content):
         return sheet
-    lines = find_lines(content, delimiter=source.delimiter, quote=source.quote)
+    lines = find_lines(content, delimiter=source.delimiter, quote=source.quote, start=at)
     if (lines.ends - lines.starts).max() >= LONGEST_CELL:
         return None
     width, empty = len(sheet.header), lines.empty
@@ -106,8 +110,9 @@ def _with_body(sheet: Sheet, content: bytes, source: SourceFile, *, first_row: i
             kept.append((int(row[line]), record))
     rows = _together(rows, kept)
     unfilled = _unfilled(rows)
-    blank += rows.filter(unfilled)[ROW].to_list()
-    rows = rows.filter(~unfilled)
+    if unfilled.any():
+        blank += rows.filter(unfilled)[ROW].to_list()
+        rows = rows.filter(~unfilled)
     if ragged and rows.is_empty():
         return None
     return replace(
@@ -165,7 +170,7 @@ def _quick_rows(
 def _joined(lines: Lines, quick: Bools) -> bytes:
     """Put these lines together, each ended by a line feed."""
     if quick.all():
-        content = lines.content
+        content = lines.content[lines.starts[0] :]
     else:
         edges = np.flatnonzero(np.diff(np.concatenate([[False], quick, [False]])))
         whole = memoryview(lines.content)
@@ -177,14 +182,18 @@ def _joined(lines: Lines, quick: Bools) -> bytes:
 
 
 def _together(rows: pl.DataFrame, kept: list[tuple[int, Record]]) -> pl.DataFrame:
-    """Put the rows of both readers in the order of the file."""
+    """Put the rows of both readers in the order of the file; takes the columns out of `rows`."""
     if not kept:
         return rows
     others = pl.DataFrame(
         [[number, *(cell or None for cell in record)] for number, record in kept],
         schema=rows.schema, orient="row",
     )  # fmt: skip
-    return pl.concat([rows, others]).sort(ROW)
+    order = pl.concat([rows[ROW], others[ROW]]).arg_sort()
+    return pl.DataFrame(  # column by column: all at once would be held twice
+        pl.concat([rows.drop_in_place(column.name), column]).gather(order)
+        for column in others.iter_columns()
+    )
 
 
 def _unfilled(rows: pl.DataFrame) -> pl.Series:

@@ -23,7 +23,7 @@ from pipeline.intake.mapping import SourceFile
 from pipeline.intake.quick_text import quick_sheet
 from pipeline.intake.received import received
 from pipeline.intake.sheet import OWN, ROW, Record, Sheet, lay_out
-from pipeline.intake.text_file import decode, decode_content, text_records
+from pipeline.intake.text_file import as_utf8, text_records
 from pipeline.intake.walls import read_behind_walls
 from shared.errors import InputFileError
 
@@ -65,18 +65,18 @@ def _text_sheet(path: Path, source: SourceFile, limits: Limits) -> Sheet:
             str(path), f"the file is larger than {limits.text_mb} MB",
             do="Ask the clinic for a smaller export, or for several files.",
         )  # fmt: skip
-    return _split_text(decode(path, source.encoding), path, source)
+    return _split_text(as_utf8(path.read_bytes(), path, source.encoding), path, source)
 
 
-def _split_text(text: str, path: Path, source: SourceFile) -> Sheet:
+def _split_text(content: bytes, path: Path, source: SourceFile) -> Sheet:
     try:
         sheet = quick_sheet(
-            text, source, header_row=last_header_row(source),
+            content, source, header_row=last_header_row(source),
             lay_out_head=lambda head: _laid_out(head, path, source),
         )  # fmt: skip
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
         sheet = None
-    return sheet or _laid_out(text_records(text, path, source), path, source)
+    return sheet or _laid_out(text_records(content.decode(), path, source), path, source)
 
 
 def _walled_sheet(
@@ -90,7 +90,7 @@ def _walled_sheet(
     answer, content = read_behind_walls(handle, request, limits)
     members = tuple(answer["members"])
     if answer["kind"] == "text":
-        sheet = _split_text(decode_content(content, inside, source.encoding), inside, source)
+        sheet = _split_text(as_utf8(content, inside, source.encoding), inside, source)
     elif answer["kind"] == "table":
         sheet = _table_sheet(pl.read_ipc(io.BytesIO(content)), inside, source)
     else:

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from _csv import Reader
 
 UTF8_NAMES = ("utf-8", "utf-8-sig")
+ASCII_AND_MORE = ("ascii", "cp1252", "latin-1", "iso-8859-1")
+REPLACED = "\ufffd".encode()
+PIECE = 1 << 20  # bytes decoded together
 LONGEST_CELL = 1 << 24
 csv.field_size_limit(LONGEST_CELL)
 
@@ -43,6 +46,31 @@ def decode_content(content: bytes, path: Path, encoding: str) -> str:
             line = text[: text.index(mark)].count("\n") + 1
             raise _wrong_encoding(path, line, f"there is {what} in the text")
     return text
+
+
+def as_utf8(content: bytes, path: Path, encoding: str) -> bytes:
+    """Give the content of a file in UTF-8, refused where `decode` refuses it.
+
+    What is UTF-8 already stays the bytes it is: a large file is not held twice.
+    """
+    name = encoding.lower()
+    same = UTF8_NAMES if not content.isascii() else (*UTF8_NAMES, *ASCII_AND_MORE)
+    if name in same and _is_plain_utf8(content):
+        return content
+    return decode_content(content, path, encoding).encode()
+
+
+def _is_plain_utf8(content: bytes) -> bool:
+    """Tell valid UTF-8 without a mark at its beginning, NUL or replacement characters."""
+    if content.startswith(codecs.BOM_UTF8) or b"\x00" in content or REPLACED in content:
+        return False
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    try:
+        for at in range(0, 0 if content.isascii() else len(content), PIECE):
+            decoder.decode(content[at : at + PIECE], final=at + PIECE >= len(content))
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 def _is_utf8_beyond_ascii(content: bytes) -> bool:

@@ -13,7 +13,7 @@ from pipeline.intake.lines import find_lines
 from pipeline.intake.mapping import SourceFile
 from pipeline.intake.quick_text import quick_sheet
 from pipeline.intake.sheet import Record, Sheet, lay_out
-from pipeline.intake.text_file import text_records
+from pipeline.intake.text_file import as_utf8, decode_content, text_records
 from shared.errors import InputFileError
 
 PATH = Path("a.csv")
@@ -31,7 +31,7 @@ def laid_out(records: list[Record], source: SourceFile) -> Sheet:
 
 def quick(text: str, source: SourceFile) -> Sheet | None:
     return quick_sheet(
-        text, source, header_row=source.header_row,
+        text.encode(), source, header_row=source.header_row,
         lay_out_head=lambda head: laid_out(head, source),
     )  # fmt: skip
 
@@ -130,3 +130,23 @@ def test_lines_found_piece_by_piece_are_the_lines_of_the_whole(
     ]
     np.testing.assert_array_equal(parts.ends, whole.ends)
     np.testing.assert_array_equal(parts.cells, whole.cells)
+
+
+@SETTINGS
+@given(
+    parts=st.lists(st.sampled_from([
+        b"a,b\n", b"\xc3\xa9", b"\xe9", b"\xef\xbb\xbf", b"\xef\xbf\xbd", b"\x00", b"\xc3", b"\x81",
+    ]), max_size=6),
+    encoding=st.sampled_from(["utf-8", "UTF-8-sig", "cp1252", "latin-1", "ascii", "utf-16"]),
+)  # fmt: skip
+def test_bytes_are_taken_as_they_are_only_where_decoding_gives_them(
+    parts: list[bytes], encoding: str
+) -> None:
+    content = b"".join(parts)
+    try:
+        decoded = decode_content(content, PATH, encoding)
+    except InputFileError:
+        with pytest.raises(InputFileError):
+            as_utf8(content, PATH, encoding)
+    else:
+        assert as_utf8(content, PATH, encoding).decode() == decoded
