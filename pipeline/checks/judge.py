@@ -9,7 +9,7 @@ from pipeline.checks.blanks import sort_blanks
 from pipeline.checks.evaluate import Hit, find_broken
 from pipeline.checks.words import Headers, Variables, describe, query_ids
 from schemas.findings import findings
-from schemas.rules.joined import join_tables
+from schemas.rules.joined import Joined, join_tables
 from schemas.rules.rule import Frames, Rule
 
 # A confirmation cannot make a value possible, give a row its place, or two rows one key.
@@ -35,10 +35,20 @@ class Known:
     day_kinds: pl.DataFrame
 
 
-def judge(rules: Iterable[Rule], tables: Frames, known: Known
-          ) -> tuple[tuple[Hit, ...], pl.DataFrame]:  # fmt: skip
-    """Give the rules that are broken, by which rows, and the findings in words."""
-    frames = join_tables(tables) | {"date_texts": known.dates, "day_kinds": known.day_kinds}
+def judge(
+    rules: Iterable[Rule], tables: Frames, known: Known, *, joined: Joined | None = None
+) -> tuple[tuple[Hit, ...], pl.DataFrame]:
+    """Give the rules that are broken, by which rows, and the findings in words.
+
+    Parameters
+    ----------
+    joined
+        The tables joined, where they are joined already.
+    """
+    frames = (join_tables(tables) if joined is None else joined) | {
+        "date_texts": known.dates,
+        "day_kinds": known.day_kinds,
+    }
     broken = find_broken(rules, frames)
     hits = sort_blanks(broken, tables=tables, missing=known.missing, found=known.found)
     kept: list[Hit] = []

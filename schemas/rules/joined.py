@@ -15,12 +15,21 @@ PLACE = "sulca:place"
 FEW = 4  # so many times fewer rows are looked up among themselves
 
 
-def join_tables(tables: Frames) -> "Joined":
+def join_tables(tables: Frames, *, like: "Joined | None" = None) -> "Joined":
     """Put beside each row the columns of the rows it belongs to, named ``table.column``.
 
     The animals' frame has the columns of its stifles as lists. Raw texts are left out.
+
+    Parameters
+    ----------
+    like
+        Joined frames of the same rows with other values: what was looked up for them is kept
+        where the keys are the same.
     """
-    return Joined(tables)
+    joined = Joined(tables)
+    if like is not None:
+        joined.keep(like)
+    return joined
 
 
 def select_columns(frames: Frames, table: str, names: Iterable[str]) -> pl.DataFrame:
@@ -61,7 +70,22 @@ class Joined(Mapping[str, pl.DataFrame]):
 
     def __or__(self, others: Frames) -> "Joined":
         """Add frames that stand by themselves."""
-        return Joined(self._plain, self._made | dict(others))
+        joined = Joined(self._plain, self._made | dict(others))
+        joined._places, joined._rows = self._places, self._rows
+        return joined
+
+    def keep(self, like: "Joined") -> None:
+        """Take over the places found in frames of the same keys."""
+        same = {
+            table: _keys_of(frame).equals(_keys_of(like._plain[table]))
+            for table, frame in self._plain.items() if table in like._plain
+        }  # fmt: skip
+        if not all(same.get(table, False) for table in ("clinics", "animals", "stifles",
+                                                        "procedures")):  # fmt: skip
+            return
+        self._places |= {
+            pair: place for pair, place in like._places.items() if same.get(pair[0], False)
+        }
 
     def __getitem__(self, table: str) -> pl.DataFrame:
         if table not in self._made:
@@ -163,6 +187,11 @@ class Joined(Mapping[str, pl.DataFrame]):
 
 def _without_raw(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.select(name for name in frame.columns if not name.startswith(RAW))
+
+
+def _keys_of(frame: pl.DataFrame) -> pl.DataFrame:
+    return frame.select(name for name in frame.columns
+                        if name in {"clinic_id", "local_animal", "local_stifle"})  # fmt: skip
 
 
 def _places(keys: pl.DataFrame, rows: pl.DataFrame) -> pl.Series:

@@ -41,9 +41,12 @@ LAST_DAYS = {"rechecks": "recheck_day", "complications": "detected_day",
 
 def _known_later(frames: Frames) -> pl.DataFrame:
     """Give joints, but of animals that died, with an event after their last day known."""
+    end = "stifles.end_of_followup_day"
     days = pl.concat(
         [
-            select_columns(frames, table, ["clinic_id", "local_stifle", day]).rename({day: "last"})
+            select_columns(frames, table, ["clinic_id", "local_stifle", day, end])
+            .filter(pl.col(day) > pl.col(end))
+            .select("clinic_id", "local_stifle", last=day)
             for table, day in LAST_DAYS.items()
         ]
     )
