@@ -13,6 +13,7 @@ ABOUT_BLANKS = frozenset({"C03", "C04", "R01", "R03", "R38"})
 KEYS_OF_JOINT = ("local_animal", "local_stifle", "side")
 MANY = 10  # from so many, if they are also a third of the rows, a column is asked about once
 SHARE = 0.3
+NOT_RECORDED = "is written as not recorded"
 IN_MOST = "is empty in many rows, or no column holds it"
 
 
@@ -84,9 +85,10 @@ def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
     once = _clinics_to_ask_once(cells.filter(blank), frame)
     whole = blank & pl.col("clinic_id").is_in(once.implode())
     softer = replace(hit.rule, action="ask", holds=())
+    declared = replace(softer, says=hit.rule.says.replace("is empty", NOT_RECORDED))
     parts = (
         Hit(rule=hit.rule, rows=cells.filter(~said & ~whole)),
-        Hit(rule=softer, rows=cells.filter(said & ~whole)),
+        Hit(rule=declared, rows=cells.filter(said & ~whole)),
         Hit(
             rule=replace(softer, once="file", says=hit.rule.says.replace("is empty", IN_MOST)),
             rows=cells.filter(whole),

@@ -83,7 +83,8 @@ def _finding_rows(
         says=rule.replace_strict(says)
         .str.replace_all("{column}", column, literal=True)
         .str.replace_all("{note}", pl.col(f"note:{name}").fill_null(""), literal=True),
-        fix=fixed.str.replace_all("{unit}", words.in_unit(variable), literal=True),
+        fix=fixed.str.replace_all("{unit}", words.in_unit(variable), literal=True)
+        .str.replace_all("{number}", words.as_number(variable), literal=True),
         holds=pl.when(noted).then(pl.lit("")).otherwise(pl.lit(words.held(table, name))),
     ).cast(FINDING_CASTS)  # fmt: skip
 

@@ -9,7 +9,7 @@ SAYINGS: Mapping[str, tuple[str, str]] = {
     "M01": ('The text in column "{column}" has no meaning yet.',
             "Write one of: {choices}; or tell the coordinator what it means."),
     "M02": ('The text in column "{column}" is not a number as this clinic writes them.',
-            "Write the number{unit}."),
+            "Write {number}."),
     "M03": ('The text in column "{column}" is not a date as this clinic writes them.',
             "Write the date in the form used in the rest of the file."),
     "M04": ('The unit or time in column "{column}" is not understood.',
@@ -38,6 +38,8 @@ STOPS = frozenset({
     ("", "local_animal"), ("", "side"), ("", "local_stifle"), ("stifles", "surgery_date"),
     ("rechecks", "recheck_day"), ("complications", "detected_day"), ("revisions", "revision_day"),
 })  # fmt: skip
+
+MEASURED_IN = frozenset({"kg", "mm", "percent", "min"})
 
 # What else is unknown while such a cell is not understood, or such a row is not placed.
 _HOLDS: Mapping[tuple[str, str], str] = {
@@ -70,6 +72,15 @@ def choices(variable: Variable) -> str:
     if variable.kind == "bool":
         return "yes, no"
     return ", ".join(variable.codes.values()) or variable.label.lower()
+
+
+def as_number(variable: Variable) -> str:
+    """Say which number is wanted; "in grade" is no unit that a clinic measures in."""
+    if variable.unit in MEASURED_IN:
+        return f"the number{in_unit(variable)}"
+    label = f"the {variable.label[0].lower()}{variable.label[1:]}"
+    counted = {"day": " of days", "month": " of months"}.get(variable.unit, "")
+    return label if label.startswith("the number") else f"{label} as a number{counted}"
 
 
 def in_unit(variable: Variable) -> str:

@@ -137,7 +137,7 @@ def _rule(item: Variable, rule_id: str, action: Action, broken: pl.Expr, *, says
 
 def _fill(item: Variable) -> str:
     if item.codes:
-        return f"Give one of: {_choices(item)}."
+        return f'Give one of: {_choices(item)}; or answer "cannot be found".'
     unit = f" in {IN_WORDS.get(item.unit, item.unit)}" if item.unit else ""
     return f'Give the value{unit}, or answer "cannot be found".'
 

@@ -84,7 +84,12 @@ def test_a_missing_value_is_asked_by_what_the_cell_says(
                 "variable": "luxation_direction", "reason": reason}]  # fmt: skip
     study = build({"stifles": {2: {"luxation_direction": None}}}, missing=missing,
                   raw={"north/stifles/3/luxation_direction": raw})  # fmt: skip
-    assert check(study, codebook).findings["action"].to_list() == ([action] if action else [])
+    asked = check(study, codebook).findings
+    assert asked["action"].to_list() == ([action] if action else [])
+    assert asked["says"].str.contains("is written as not recorded").to_list() == (
+        [raw == "ND"] if action else []
+    )
+    assert asked["fix"].str.ends_with('; or answer "cannot be found".').all()
 
 
 def test_a_column_that_is_mostly_empty_is_asked_about_once(build: Build, codebook: Codebook
