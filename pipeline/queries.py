@@ -23,7 +23,11 @@ COLUMNS = (
     "query_id", "status", "priority", "file", "sheet", "row", "column", "animal", "value",
     "what is wrong", "what to do", "answer", "right value", "remark", "table", "variable", "rule",
 )  # fmt: skip
-NOT_ASKED = frozenset({"R07", "M09"})  # copies need no answer; each word of M09 is asked below
+# What the mapping settles, not the clinic: files and columns nobody reads, another codebook.
+COORDINATORS = frozenset({"M12", "M13", "M15"})
+# Copies need no answer; each word of M09 is asked below.
+NOT_ASKED = frozenset({"R07", "M09"}) | COORDINATORS
+FOR_COORDINATOR = "for the coordinator.csv"
 WAITING = "M07"  # a day that waits for the date of surgery, which is asked itself
 CELLS = frozenset({"M01", "M05"})
 
@@ -43,6 +47,8 @@ def write_queries(found: pl.DataFrame, out_dir: Path, *, clinics: Iterable[str],
                   codebook: Iterable[Variable] = (), previous: Path | None = None
                   ) -> QuerySummary:  # fmt: skip
     """Write ``<clinic>.xlsx``, ``.csv`` and ``.html`` (rounds so far) for every clinic.
+
+    What the mapping settles is no question to a clinic; ``for the coordinator.csv`` lists it.
 
     Parameters
     ----------
@@ -73,6 +79,8 @@ def write_queries(found: pl.DataFrame, out_dir: Path, *, clinics: Iterable[str],
         write_workbook(paths[-2], queries)
         lists[clinic] = pl.concat([queries, resolved])
         write_csv(paths[-1], lists[clinic])
+    paths.append(out_dir / FOR_COORDINATOR)
+    write_csv(paths[-1], coordinators_list(found))
     paths += write_progress(lists, out_dir, previous=previous)
     return QuerySummary(
         open=sum(all_ for all_, _, _ in counts.values()),
@@ -105,6 +113,15 @@ def queries_of(found: pl.DataFrame, clinic: str, labels: Mapping[tuple[str, str]
         answer=pl.lit(""), remark=pl.lit(""), **{"right value": pl.lit("")},
     )  # fmt: skip
     return shown.sort("priority", "file", "sheet", "row", "query_id").select(COLUMNS)
+
+
+def coordinators_list(found: pl.DataFrame) -> pl.DataFrame:
+    """Give what the coordinator settles in the mappings, by clinic and file."""
+    own = found.filter(pl.col("rule").is_in(list(COORDINATORS)))
+    return own.sort("clinic_id", "file", "sheet", "rule", "column", "says").select(
+        clinic="clinic_id", rule="rule", file="file", sheet="sheet", column="column",
+        **{"what is wrong": pl.col("says"), "what to do": pl.col("fix")},
+    )  # fmt: skip
 
 
 def query_labels(codebook: Iterable[Variable]) -> dict[tuple[str, str], str]:

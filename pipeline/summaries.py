@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from pipeline.queries import COORDINATORS, FOR_COORDINATOR
 from pipeline.summary import Summary
 
 if TYPE_CHECKING:
@@ -58,6 +59,9 @@ def _queries(done: "Run") -> dict[str, int | str]:
     by_action = dict(done.findings.group_by("action").len().sort("action").rows())
     asked = ", ".join(f"{count} {action.replace('_', ' ')}" for action, count in by_action.items())
     counts: dict[str, int | str] = {"findings": asked or "none"}
+    own = done.findings.filter(pl.col("rule").is_in(list(COORDINATORS)))
+    if own.height:
+        counts["for the coordinator"] = f"{own.height} of them, in out/queries/{FOR_COORDINATOR}"
     corrected = done.corrected
     if corrected.applied or corrected.silenced or corrected.stale:
         counts["corrections"] = (

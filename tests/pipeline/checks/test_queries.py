@@ -12,7 +12,7 @@ from pipeline.check import check
 from pipeline.checks.answer_lines import KEY
 from pipeline.intake.mapped import Mapped
 from pipeline.intake.study_intake import read_study
-from pipeline.queries import COLUMNS, write_queries
+from pipeline.queries import COLUMNS, FOR_COORDINATOR, write_queries
 from schemas.codebook import Variable, read_codebook
 from schemas.findings import findings
 from shared.errors import InputFileError
@@ -48,6 +48,17 @@ def test_questions_stand_in_the_order_of_what_they_could_change(
         ("4 please confirm", "4", "Age months", "190"),
     ]  # fmt: skip
     assert (summary.open, summary.new, summary.resolved) == (3, 3, 0)
+
+
+def test_what_the_mapping_settles_is_listed_for_the_coordinator(tmp_path: Path) -> None:
+    unread = {"rule": "M13", "action": "ask", "clinic_id": "north", "file": "r.csv",
+              "column": "=X", "says": 'Nothing reads the column "=X".', "fix": "Map it."}  # fmt: skip
+    summary = write_queries(findings([unread, CELL]), tmp_path, clinics=["north"])
+    assert read(tmp_path / "north.csv")["rule"].to_list() == ["M01"]
+    assert summary.open == 1
+    assert read(tmp_path / FOR_COORDINATOR).rows() == [
+        ("north", "M13", "r.csv", "", "'=X", unread["says"], "Map it."),
+    ]  # fmt: skip
 
 
 def test_the_workbook_holds_the_same_questions(tmp_path: Path, asked: pl.DataFrame) -> None:
