@@ -54,12 +54,15 @@ def index_operations(stifles: pl.DataFrame) -> pl.DataFrame:
         pl.col(animal).is_not_null() & pl.col("side").is_not_null()
         & pl.col("local_stifle").is_not_null()
     )  # fmt: skip
-    stifles = known.group_by("local_stifle", maintain_order=True).agg(
-        pl.col(animal).first(), pl.col("side").first(), this=pl.col("surgery_date").min()
-    )
+    if known["local_stifle"].is_duplicated().any():
+        stifles = known.group_by("local_stifle", maintain_order=True).agg(
+            pl.col(animal).first(), pl.col("side").first(), this=pl.col("surgery_date").min()
+        )
+    else:
+        stifles = known.select("local_stifle", animal, "side", this="surgery_date")
     one = ~stifles[animal].is_duplicated()
     this = pl.col("this")
-    alone = stifles.filter(one).with_columns(
+    alone = (stifles if one.all() else stifles.filter(one)).with_columns(
         first=this, last=this,
         left=pl.when(side="left").then(this), right=pl.when(side="right").then(this),
         n_stifles=pl.lit(1, pl.UInt32),
