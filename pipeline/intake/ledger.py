@@ -132,6 +132,8 @@ def _text_marks(sheets: Iterable[Sheet], unread: pl.DataFrame) -> dict[tuple[str
     marks: dict[tuple[str, str, int], str] = {}
     for sheet in sheets:
         lost = unread.filter(file=sheet.file, sheet=sheet.sheet).select(pl.col("row").alias(ROW))
+        if lost.is_empty():
+            continue
         rows = sheet.rows.join(lost, on=ROW, how="semi", maintain_order="left")
         for number, *texts in rows.select(ROW, pl.exclude(ROW)).iter_rows():
             text = "\x1f".join(text or "" for text in texts)
