@@ -74,7 +74,7 @@ def _unlike(cells: pl.DataFrame) -> Distinct | None:
 def _unlike_texts(cells: pl.DataFrame) -> Distinct | None:
     """Find the distinct texts with a dictionary of their own; each cell is looked up once."""
     text = cells.to_series()
-    number = text.cast(pl.Categorical(pl.Categories.random())).to_physical()
+    number = _numbers(text)
     blank = 1 + int(number.max() or 0)  # type: ignore[arg-type]
     firsts = number.arg_unique()
     if firsts.len() * WORTH > text.len():
@@ -86,6 +86,16 @@ def _unlike_texts(cells: pl.DataFrame) -> Distinct | None:
         rows=cells.select(pl.all().gather(firsts)), places=pl.Series(PLACE, place[numbers]),
         cells=cells,
     )  # fmt: skip
+
+
+def distinct_texts(texts: pl.Series) -> pl.Series:
+    """Give each text once, in the order in which they come."""
+    return texts.gather(_numbers(texts).arg_unique())
+
+
+def _numbers(texts: pl.Series) -> pl.Series:
+    """Give equal texts equal numbers, which are small: the dictionary holds no others."""
+    return texts.cast(pl.Categorical(pl.Categories.random())).to_physical()
 
 
 def is_mostly_distinct(cells: pl.DataFrame | pl.Series) -> bool:

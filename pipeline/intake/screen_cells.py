@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from pipeline.intake.distinct import is_mostly_distinct
+from pipeline.intake.distinct import distinct_texts, is_mostly_distinct
 from pipeline.intake.screen_patterns import KINDS, NOT_SAFE, SAFE, Kind
 
 SHORTEST = 6  # bytes of the shortest identifier
@@ -45,7 +45,7 @@ def _doubtful_of(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
             cell.filter((cell.str.len_bytes() >= SHORTEST) & cell.ne_missing(cell.shift()))
             .alias(TEXT)
         ).to_series()  # fmt: skip
-        found.append(_doubtful(long if is_mostly_distinct(long) else long.unique()))
+        found.append(_doubtful(long if is_mostly_distinct(long) else distinct_texts(long)))
     return pl.concat(found).unique(TEXT)
 
 
