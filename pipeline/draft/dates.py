@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from pipeline.draft.plain import joined, tokens
-from pipeline.draft.vocabulary import Vocabulary
+from pipeline.draft.vocabulary import LANGUAGES, Vocabulary
 
 _NUMERIC = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d{2})")
 _ISO = re.compile(r"(\d{4})([./-])(\d{1,2})\2(\d{1,2})")
@@ -54,7 +54,8 @@ def guess_dates(texts: Iterable[str], vocabulary: Vocabulary, language: str) -> 
             forms[form] += 1
             worded.setdefault(form, set()).add(found[3])
     made = [_ordered(mark, digits, pairs, language) for (mark, digits), pairs in numeric.items()]
-    made += [_other(form, n, worded.get(form, set()), vocabulary) for form, n in forms.items()]
+    made += [_other(form, n, worded.get(form, set()), vocabulary, language=language)
+             for form, n in forms.items()]  # fmt: skip
     return sorted((item for item in made), key=lambda item: (-item.n, item.form))
 
 
@@ -79,18 +80,35 @@ def _ordered(mark: str, digits: int, pairs: list[tuple[int, int]], language: str
     return DateForm(form=form, n=len(pairs), evidence=why, proved=False, rivals=rivals)
 
 
-def _other(form: str, n: int, names: set[str], vocabulary: Vocabulary) -> DateForm:
+def _other(
+    form: str, n: int, names: set[str], vocabulary: Vocabulary, *, language: str
+) -> DateForm:
     if not names:
         return DateForm(form=form, n=n, evidence="the year comes first", proved=True)
-    months: dict[str, int] = {}
+    seen: dict[str, int] = {}
     for name in sorted(names, key=str.lower):
         wanted = joined(tokens(name))
         fits = {int(item.meaning) for item in vocabulary.months if joined(item.words) == wanted}
         if len(fits) == 1:
-            months[name.lower()] = fits.pop()
-    unknown = sorted({name for name in names if name.lower() not in months})
-    why = f"{len(months)} names of months" + (
+            seen[name.lower()] = fits.pop()
+    months = _all_twelve(seen, vocabulary, language)
+    unknown = sorted({name for name in names if name.lower() not in seen})
+    why = f"{len(seen)} names of months seen" + (
         f"; not known: {', '.join(unknown)}" if unknown else ""
     )
     return DateForm(form=form, n=n, evidence=why, proved=not unknown,
                     months=dict(sorted(months.items(), key=lambda pair: pair[1])))  # fmt: skip
+
+
+def _all_twelve(seen: Mapping[str, int], vocabulary: Vocabulary, language: str) -> dict[str, int]:
+    """Name every month in each language that was seen; a later export has other months."""
+    months, left = dict(seen), dict(seen)
+    for name in (language, *(item for item in LANGUAGES if item != language)):
+        words = [item for item in vocabulary.months if item.language == name]
+        known = {joined(item.words) for item in words}
+        met = [text for text in left if joined(tokens(text)) in known]
+        if met:
+            months = {item.text.lower(): int(item.meaning) for item in words} | months
+        for text in met:
+            del left[text]
+    return months

@@ -1,7 +1,7 @@
 """Draft a clinic's mapping: read its files, guess, and gather what a person must settle."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.draft.codes import missing_reason
 from pipeline.draft.columns import Meaning, best_language
-from pipeline.draft.dates import WORKBOOK, DateForm, guess_dates
+from pipeline.draft.dates import WORKBOOK, DateForm, guess_dates, is_date
 from pipeline.draft.header import Grid, lay_out
 from pipeline.draft.numbers import guess_marks
 from pipeline.draft.raw import read_raw
@@ -23,6 +23,7 @@ from pipeline.intake.sources import Grammar
 from schemas.codebook import CANONICAL_TABLES, Variable, by_name
 
 _KINDS = ("animals", "stifles", "procedures", "rechecks", "complications", "revisions")
+_FIRST_YEAR = 1990  # an earlier date is no date of a case
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +85,7 @@ def draft_clinic(paths: Sequence[Path], clinic_id: str, codebook: Sequence[Varia
         missing=_missing(meanings, language), durations=_durations(meanings),
         gauges=_gauges(meanings),
         aside={sheet.grid.name: _aside(sheet.grid, tongue) for sheet in sheets},
-        operated=_span(meanings, forms, ("surgery_date",)), latest=_latest(meanings, forms),
+        operated=_span(meanings, forms), latest=_latest(grids, tongue),
         lacking=_lacking(codebook, made),
     )  # fmt: skip
 
@@ -139,23 +140,29 @@ def _aside(grid: Grid, tongue: Tongue) -> tuple[Aside, ...]:
     return tuple(found)
 
 
-def _span(
-    meanings: Sequence[Meaning], forms: Sequence[DateForm], names: Sequence[str]
-) -> tuple[date, date] | None:
-    texts = [text for item in meanings if item.reading.variable in names for text in item.counts]
+def _span(meanings: Sequence[Meaning], forms: Sequence[DateForm]) -> tuple[date, date] | None:
+    """Give the first and last day of an operation."""
+    days = _days((text for item in meanings if item.reading.variable == "surgery_date"
+                  for text in item.counts), forms)  # fmt: skip
+    return (days[0], days[-1]) if days else None
+
+
+def _latest(grids: Sequence[Grid], tongue: Tongue) -> date | None:
+    """Give the last day in any cell of any sheet, whether its column was recognised or not."""
+    texts = [text for grid in grids for column in grid.columns if not column.identifier
+             for text in column.counts.elements() if is_date(text)]  # fmt: skip
+    days = _days(texts, guess_dates(texts, tongue.vocabulary, tongue.language))
+    return days[-1] if days else None
+
+
+def _days(texts: Iterable[str], forms: Sequence[DateForm]) -> list[date]:
+    written = list(dict.fromkeys(texts))
     months = {name: number for form in forms for name, number in form.months.items()}
-    workbook = any(WORKBOOK.fullmatch(text) for text in texts)
-    written = tuple(form.form for form in forms) or ("YYYY-MM-DD",)
-    grammar = Grammar(date_formats=written, months=months, workbook=workbook)
-    days = read_dates(pl.Series(texts, dtype=pl.String), grammar, grammar.date_formats)
-    known = sorted(day for day in days.drop_nulls().to_list() if day.year >= 1990)
-    return (known[0], known[-1]) if known else None
-
-
-def _latest(meanings: Sequence[Meaning], forms: Sequence[DateForm]) -> date | None:
-    names = {item.reading.variable for item in meanings if item.reading.how == "date"}
-    span = _span(meanings, forms, sorted(names))
-    return span[1] if span else None
+    workbook = any(WORKBOOK.fullmatch(text) for text in written)
+    named = tuple(form.form for form in forms) or ("YYYY-MM-DD",)
+    grammar = Grammar(date_formats=named, months=months, workbook=workbook)
+    days = read_dates(pl.Series(written, dtype=pl.String), grammar, grammar.date_formats)
+    return sorted(day for day in days.drop_nulls().to_list() if day.year >= _FIRST_YEAR)
 
 
 def _lacking(codebook: Sequence[Variable], made: Sequence[RowsMade]) -> tuple[Variable, ...]:

@@ -99,8 +99,10 @@ def _words(items: list[Fact], tongue: Tongue) -> list[str]:
             continue
         if item.left or len(item.text) > LONGEST_TEXT or item.text.lower() in seen:
             why = f"not understood: {' '.join(item.left)}" if item.left else "too long, or twice"
-            lines.append("    " + remark(f"{{ is = {shown(item.text)}, sets = {{ }} }},   "
-                                         f"{rows(item.n)}; {why}"))  # fmt: skip
+            told = f"{rows(item.n)}; {why}"
+            entry = f"{{ is = {quoted(item.text)}, sets = {{ }} }},   # {told}"
+            short = len(item.text) <= LONGEST_TEXT
+            lines.append("    " + remark(entry if short else f"{shown(item.text)}: {told}"))
             continue
         seen.add(item.text.lower())
         keys = {"is": quoted(item.text)}

@@ -28,7 +28,7 @@ def clinic_lines(draft: Draft, codebook: Sequence[Variable]) -> list[str]:
             why = " (taken from the dates in the export)" if "-" in known[variable.name] else ""
             lines.append(f"{variable.name} = {known[variable.name]}   " + remark(note + why))
         else:
-            lines.append(remark(f"{variable.name} =    # {note}"))
+            lines.append(remark(f'{variable.name} = ""   # {note}'))
     return [*lines, ""]
 
 
@@ -57,8 +57,10 @@ def grammar_lines(draft: Draft) -> list[str]:
             lines.append(f"{unit} = [{', '.join(map(quoted, words))}]")
     if draft.gauges:
         lines += ["", "[gauge_mm]"]
-        lines += [f"{item} = {GAUGE_MM[item]}" if item in GAUGE_MM else remark(f"{item} = ")
-                  for item in draft.gauges]  # fmt: skip
+        for item in draft.gauges:
+            known = f"{item} = {GAUGE_MM.get(item)}"
+            asked = remark(f"{item} = 0.0   # mm, as the clinic says")
+            lines.append(known if item in GAUGE_MM else asked)
     if draft.missing:
         lines += ["", "[missing]"]
         for reason in dict.fromkeys(reason for reason, _ in draft.missing.values()):

@@ -197,5 +197,8 @@ def _code_lines(codes: Sequence[CodeGuess], variable: Variable | None) -> list[s
         elif item.reason:
             lines.append(remark(f"{shown(item.text)}: {rows(item.n)}, {item.reason}"))
         else:
-            lines.append(remark(f"{shown(item.text)} =    # {rows(item.n)}; {item.evidence}"))
+            told = f"{rows(item.n)}; {item.evidence}"
+            short = len(item.text) <= LONGEST_TEXT
+            entry = f'{quoted(item.text)} = ""   # {told}'
+            lines.append(remark(entry if short else f"{shown(item.text)}: {told}"))
     return lines
