@@ -3,13 +3,13 @@
 import re
 from collections.abc import Mapping, Sequence
 
-from pipeline.draft.columns import Meaning, meanings_of
+from pipeline.draft.columns import Meaning, header_meanings, meanings_of
 from pipeline.draft.dates import date_share
 from pipeline.draft.families import Family
 from pipeline.draft.header import Grid
 from pipeline.draft.plain import Tokens, joined, likeness, tokens
 from pipeline.draft.readings import Tongue
-from pipeline.draft.vocabulary import LANGUAGES, Phrase
+from pipeline.draft.vocabulary import LANGUAGES, Phrase, read_vocabulary
 
 _MOST_EVENTS = 15
 _MARKS = " ._-:"
@@ -17,6 +17,9 @@ _OTHERS: Mapping[str, tuple[str, ...]] = {
     "stifles": ("rechecks", "complications", "revisions"), "rechecks": ("complications",),
     "complications": ("revisions",), "revisions": (), "animals": (),
 }  # fmt: skip
+
+_DAYS: Mapping[str, str] = {"rechecks": "recheck_day", "complications": "detected_day",
+                            "revisions": "revision_day"}  # fmt: skip
 
 
 def table_of(text: str, language: str, phrases: Sequence[Phrase]) -> str:
@@ -73,40 +76,102 @@ def base_context(grid: Grid, families: Sequence[Family], tongue: Tongue) -> tupl
     title = grid.raw.sheet or grid.raw.path.stem
     language, phrases = tongue.language, tongue.vocabulary.tables
     named = table_of(re.sub(r"[_-]+", " ", title), language, phrases)
-    weight: dict[str, float] = {}
-    operated = False
-    for context in ("stifles", "rechecks", "complications", "revisions", "animals"):
-        best = [found[0] for item in families
-                if (found := meanings_of(item, stem_of(item), context, tongue,
-                                         counts=item.counts))]  # fmt: skip
-        weight[context] = sum(item.score for item in best if item.header_score >= 0.6)
-        if context == "stifles":
-            operated = any(item.reading.variable == "surgery_date" for item in best)
+    best = {context: _likeliest(families, context, tongue) for context in _OTHERS}
+    weight = {context: sum(item.score for item in found if item.header_score >= 0.6)
+              for context, found in best.items()}  # fmt: skip
     top = max(weight, key=lambda name: weight[name])
+    if weight["stifles"] > 0 and _operated(best["stifles"], language):
+        own_day = _own_day(best, language)
+        if not own_day or weight["stifles"] >= weight[own_day]:
+            return "stifles", "it has a date of surgery"
+        return own_day, "it has a date of its own beside that of surgery"
     if named in weight and weight[named] >= 0.4 * weight[top]:
         return named, f'its name "{title}"'
-    if top == "stifles" and not operated:
+    if top == "stifles" and not any(item.reading.variable == "surgery_date" for item in best[top]):
         top = "animals" if weight["animals"] >= 0.5 * weight["stifles"] else top
     return top, "what its columns say"
 
 
-def stem_of(family: Family) -> str:
-    """Give a family's header without the marks of number and side, and the word before a number.
+def _likeliest(families: Sequence[Family], context: str, tongue: Tongue) -> list[Meaning]:
+    """Take the likeliest meaning of each column in rows of a kind."""
+    return [found[0] for item in families
+            if (found := meanings_of(item, stem_of(item), context, tongue,
+                                     counts=item.counts))]  # fmt: skip
 
-    "Patella Kontr{n} {s}" says "Patella".
+
+def _operated(found: Sequence[Meaning], language: str) -> bool:
+    """Tell whether a column is the date of an operation by its header, and holds dates."""
+    return any(
+        item.reading.variable == "surgery_date" and item.reading.fit >= 0.5
+        and header_meanings(stem_of(item.family), language).get("surgery_date", (0.0, ""))[0] >= 0.8
+        for item in found
+    )  # fmt: skip
+
+
+def _own_day(best: Mapping[str, Sequence[Meaning]], language: str) -> str:
+    """Name the kind of row whose own day has a column that is no date of an operation."""
+    for context, name in _DAYS.items():
+        for item in best[context]:
+            scores = header_meanings(stem_of(item.family), language)
+            own = scores.get(name, scores.get("date", (0.0, "")))[0]
+            ended = max(scores.get("surgery_date", (0.0, ""))[0],
+                        scores.get("end_of_followup_day", (0.0, ""))[0])  # fmt: skip
+            if item.reading.variable == name and own >= 0.8 and own > ended:
+                return context
+    return ""
+
+
+def stem_of(family: Family) -> str:
+    """Give a family's header without the marks of number and side, and the word beside a number.
+
+    "Patella Kontr{n} {s}" says "Patella", "Datum {n}. Kontrolle" says "Datum".
     """
     plain = family.template.replace("{s}", " ")
     if family.repeat:
         before, _, after = plain.partition("{n}")
-        plain = f"{before.strip(_MARKS).removesuffix(prefix_of(family))} {after}"
+        prefix, short = prefix_of(family), before.strip(_MARKS)
+        if short.endswith(prefix):
+            plain = f"{short.removesuffix(prefix)} {after}"
+        elif prefix in after:
+            plain = f"{before} {after.replace(prefix, ' ', 1)}"
+        else:
+            plain = f"{before.replace(prefix, ' ', 1)} {after}"
     return re.sub(r"^[\s._:-]+|[\s._:-]+$", "", re.sub(r"\s+", " ", plain))
 
 
 def prefix_of(family: Family) -> str:
-    """Give the word before the number of a repeated header: "Kontr" of "Patella Kontr{n} li"."""
+    """Give the word beside the number of a repeated header: "Kontr" of "Patella Kontr{n} li".
+
+    It is the word that announces a kind of row: the one before the number first, then the one
+    behind it, then any other.
+    """
     before, _, after = family.template.replace("{s}", " ").partition("{n}")
-    words = re.findall(r"[^\s_:-]+", before) or [after.strip(_MARKS)]
-    return words[-1].strip(_MARKS) if before.strip(_MARKS) else words[0]
+    last, first = _parts(before)[-1:], _parts(after)[:1]
+    phrases = read_vocabulary().tables
+    for word in (*last, *first, *_parts(before)[:-1], *_parts(after)[1:]):
+        if any(table_of(word, language, phrases) for language in LANGUAGES):
+            return word
+    return (*last, *first, "")[0]
+
+
+def _parts(text: str) -> list[str]:
+    words = [word.strip(_MARKS) for word in re.findall(r"[^\s_:-]+", text)]
+    return [word for word in words if word]
+
+
+def of_a_visit(header: str, language: str) -> bool:
+    """Tell whether a header holds a word for what comes after an operation: "Kontrolle"."""
+    said = tokens(header)
+    for item in read_vocabulary().tables:
+        width = len(item.words)
+        long = len(joined(item.words)) >= (2 if item.language == language else 4)
+        if (
+            item.meaning not in ("stifles", "follow_up")
+            and long
+            and any(said[at : at + width] == item.words for at in range(len(said)))
+        ):
+            return True
+    return False
 
 
 def stems_to_try(family: Family, context: str, tongue: Tongue) -> list[str]:

@@ -71,6 +71,13 @@ def file_doubts(sheet: SheetDraft, draft: Draft) -> list[ToConfirm]:
                   evidence=guess.evidence, do="Look at the file in a text editor.")
         for guess in (*raw.dialect.guesses, grid.guess) if not guess.proved
     ]  # fmt: skip
+    if sheet.loose:
+        told = ", ".join(quoted(item.template) for item in sheet.loose)
+        found.append(ToConfirm(
+            what=f"{where}: columns of several visits", guess=f"they are not read: {told}",
+            evidence="they say the same under different numbers and make no regular block",
+            do="Write a [[table]] with a block for each number; see docs/mapping.md.",
+        ))  # fmt: skip
     if sheet.unknown:
         told = ", ".join(f"{quoted(item.template)} ({item.counts.total()} of {item.n_cells})"
                          for item in sheet.unknown)  # fmt: skip

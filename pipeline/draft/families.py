@@ -6,12 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.draft.header import Column, Grid
-from pipeline.draft.plain import joined, tokens
+from pipeline.draft.places import all_places, numbers_of, plain_places, runs, without_numbers
+from pipeline.draft.plain import Tokens, joined, tokens
 from pipeline.draft.vocabulary import Vocabulary
 
 SideWords = tuple[str, str]
-_DIGITS = re.compile(r"(?<![\d.,/#])\d{1,2}(?![\d.,/])")
-_BRACKETS = re.compile(r"[(\[][^)\]]*[)\]]")
 _WORD = re.compile(r"[^\W_]+")
 
 
@@ -23,16 +22,24 @@ class Family:
     ----------
     template
         The header with "{n}" for the number and "{s}" for the side.
-    repeat
-        How many numbers there are; 0 for none.
+    labels
+        Its numbers as they are written; empty for none.
     sides
         The words for left and right in the header; empty for none.
+    loose
+        Whether columns of other numbers say the same and no block could be made of them.
     """
 
     template: str
     columns: tuple[Column, ...]
-    repeat: int = 0
+    labels: tuple[str, ...] = ()
     sides: SideWords | tuple[()] = ()
+    loose: bool = False
+
+    @property
+    def repeat(self) -> int:
+        """Count its numbers; 0 for none."""
+        return len(self.labels)
 
     @property
     def counts(self) -> Counter[str]:
@@ -56,15 +63,17 @@ def find_families(grid: Grid, vocabulary: Vocabulary) -> list[Family]:
     sides = _side_templates(by_header, vocabulary)
     bases = dict.fromkeys(sides.get(name, (name, ()))[0] for name in by_header)
     numbered = _number_templates(bases)
-    found: dict[str, list[tuple[Column, int, SideWords | tuple[()]]]] = {}
+    loose = _loose(grid, bases, numbered)
+    found: dict[str, list[tuple[Column, str, SideWords | tuple[()]]]] = {}
     for name, column in by_header.items():
         base, words = sides.get(name, (name, ()))
-        template, number = numbered.get(base, (base, 0))
-        found.setdefault(template, []).append((column, number, words))
+        template, label = numbered.get(base, (base, ""))
+        found.setdefault(template, []).append((column, label, words))
     return [
         Family(
             template=template, columns=tuple(column for column, _, _ in members),
-            repeat=max(number for _, number, _ in members), sides=members[0][2],
+            labels=tuple(dict.fromkeys(label for _, label, _ in members if label)),
+            sides=members[0][2], loose=template in loose,
         )
         for template, members in found.items()
     ]  # fmt: skip
@@ -113,18 +122,43 @@ def _pairs(
                     yield spot[0], middle, f"{before}{{s}}{after}"
 
 
-def _number_templates(names: Iterable[str]) -> dict[str, tuple[str, int]]:
-    """Group names that differ only in a number which runs from 1."""
-    groups: dict[str, dict[int, str]] = {}
-    for name in names:
-        hidden = _BRACKETS.sub(lambda part: " " * len(part[0]), name)
-        for spot in _DIGITS.finditer(hidden):
-            template = f"{name[: spot.start()]}{{n}}{name[spot.end() :]}"
-            if not spot[0].startswith("0"):
-                groups.setdefault(template, {})[int(spot[0])] = name
-    found: dict[str, tuple[str, int]] = {}
-    for template, members in sorted(groups.items(), key=lambda pair: -len(pair[1])):
-        if len(members) > 1 and sorted(members) == list(range(1, len(members) + 1)):
-            for number, name in members.items():
-                found.setdefault(name, (template, number))
+def _number_templates(names: Iterable[str]) -> dict[str, tuple[str, str]]:
+    """Group names that differ only in a number: those that run from 1 first, then any other."""
+    names = list(names)
+    found: dict[str, tuple[str, str]] = {}
+    for plain in (True, False):
+        groups: dict[str, dict[str, str]] = {}
+        for name in names:
+            for place in plain_places(name) if plain else all_places(name):
+                if name not in found:
+                    groups.setdefault(place.out_of(name), {})[place.text] = name
+        for template, members in sorted(groups.items(), key=lambda pair: -len(pair[1])):
+            left = {label: name for label, name in members.items() if name not in found}
+            in_order = sorted(left, key=int) if plain else list(left)
+            if len(left) == len(members) > 1 and (runs(in_order) or not plain):
+                found |= {name: (template, label) for label, name in left.items()}
     return found
+
+
+def _loose(
+    grid: Grid, names: Iterable[str], numbered: Mapping[str, tuple[str, str]]
+) -> frozenset[str]:
+    """Find templates that say the same as others under another number, without being a block.
+
+    None of them is proposed for a variable: the visits of an animal would be mixed.
+    """
+    headers = {column.header for column in grid.columns}
+    alike: dict[Tokens, dict[str, set[str]]] = {}
+    loose: set[str] = set()
+    for name in names:
+        template = numbered.get(name, (name, ""))[0]
+        again = re.fullmatch(r"(.+) \(\d+\)", name)
+        if grid.repeated and again and again[1] in headers:
+            loose.add(template)
+        if numbers_of(name):
+            same = alike.setdefault(without_numbers(name), {})
+            same.setdefault(template, set()).add(" ".join(numbers_of(name)))
+    for templates in alike.values():
+        if len(templates) > 1:
+            loose |= set(templates)
+    return frozenset(loose)

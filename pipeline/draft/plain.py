@@ -10,7 +10,8 @@ Tokens = tuple[str, ...]
 @lru_cache(maxsize=1 << 16)
 def tokens(text: str) -> Tokens:
     """Part a text into plain words and numbers: "Côté_op2" -> ("cote", "op", "2")."""
-    apart = re.sub(r"(?<=[a-zß-ÿ])(?=[A-Z][a-z])", " ", text).replace("°", "o")
+    apart = re.sub(r"(?<=[a-zß-ÿ])(?=[A-Z][a-z])", " ", text)
+    apart = re.sub(r"(?<=[IVX\d])°", " ", apart).replace("°", "o")
     flat = unicodedata.normalize("NFKD", apart.casefold())
     letters = "".join(mark for mark in flat if not unicodedata.combining(mark))
     return tuple(re.findall(r"[^\W\d_]+|\d+|[?+]", letters)) or tuple(letters.split())

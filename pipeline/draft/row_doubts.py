@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 
 from pipeline.draft.columns import Meaning
 from pipeline.draft.lines import Line
-from pipeline.draft.tables import Table
+from pipeline.draft.table import Table
 from pipeline.draft.toml_text import quoted, shown
 from pipeline.draft.word_lists import ListDraft
 from pipeline.intake.mapping_confirm import ToConfirm
@@ -27,6 +27,8 @@ def row_doubts(
     title = f"{table.context} of {table.grid.name}"
     found: list[ToConfirm] = []
     named = {line.variable for line in lines}
+    found += [_doubt(f"{title}: repeated columns", "", note, "Compare with the export's header.")
+              for note in table.notes]  # fmt: skip
     if "local_animal" not in named and "local_stifle" not in named:
         found.append(_doubt(f"{title}: the animal", "", "no column was recognised as its code",
                             "Write local_animal = the header of that column."))  # fmt: skip

@@ -8,9 +8,10 @@ from pipeline.draft.codes import guess_codes
 from pipeline.draft.columns import CONTEXTS, Meaning
 from pipeline.draft.families import Family
 from pipeline.draft.lines import Line, lines_of
+from pipeline.draft.places import runs
 from pipeline.draft.readings import Tongue, yes_or_no
 from pipeline.draft.row_doubts import row_doubts
-from pipeline.draft.tables import Table
+from pipeline.draft.table import Table
 from pipeline.draft.toml_text import inline, listed, quoted
 from pipeline.draft.word_lists import ListDraft, draft_list
 from pipeline.intake.mapping_confirm import ToConfirm
@@ -110,21 +111,23 @@ def _blocks(
     for group in _PRESENT.get(table.context, ()):
         named = [by_name[name] for name in group if name in by_name]
         present = present or named if pairs or table.context == "stifles" else present + named
-    keys: dict[str, str] = {}
-    if table.repeat:
-        keys["repeat"] = str(table.repeat)
+    in_order = runs(table.labels)
+    keys = {"repeat": str(table.repeat)} if table.repeat and in_order else {}
     filled = {"present": "[" + ", ".join(map(quoted, present)) + "]"} if present else {}
-    name = f"{_ONE.get(table.context, '')} {{n}}" if table.repeat else ""
-    if not pairs:
-        return (inline({"name": quoted(name), **keys, **filled}),) if table.repeat else ()
+    told = table.labels if table.repeat and not in_order else ("{n}" if table.repeat else "",)
+    sides = enumerate(("left", "right") if pairs else ("",))
     blocks: list[str] = []
-    for place, side in enumerate(("left", "right")):
-        words = {_mark(at).strip("{}"): quoted(pair[place]) for at, pair in enumerate(pairs)}
-        blocks.append(inline({
-            "name": quoted(f"{name} {side}".strip()), **keys, "words": inline(words),
-            "values": inline({"side": quoted(side)}), **filled,
-        }))  # fmt: skip
-    return tuple(blocks)
+    for place, side in sides:
+        marks = {_mark(at).strip("{}"): quoted(pair[place]) for at, pair in enumerate(pairs)}
+        for label in told:
+            one = f"{_ONE.get(table.context, '')} {label}" if label else ""
+            words = marks | ({} if label in ("", "{n}") else {"n": quoted(label)})
+            blocks.append(inline({
+                "name": quoted(f"{one} {side}".strip()), **keys,
+                **({"words": inline(words)} if words else {}),
+                **({"values": inline({"side": quoted(side)})} if side else {}), **filled,
+            }))  # fmt: skip
+    return tuple(blocks) if table.repeat or pairs else ()
 
 
 def _where(table: Table, base: Table, tongue: Tongue) -> tuple[str, ...]:
