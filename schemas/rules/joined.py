@@ -1,6 +1,6 @@
 """Each table with the columns of the clinic, animal, stifle and procedure its rows belong to."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 import polars as pl
 
@@ -50,6 +50,13 @@ def select_rows(
     )
 
 
+def made_once(frames: Frames, name: str, make: Callable[[Frames], pl.DataFrame]) -> pl.DataFrame:
+    """Give what several rules make of the same frames, made for the first of them."""
+    if isinstance(frames, Joined):
+        return frames.made_once(name, make)
+    return make(frames)
+
+
 def own_columns(frames: Frames, table: str, *others: str) -> pl.DataFrame:
     """Give a table's own columns and the named ones of others: all that a long table can bear."""
     if isinstance(frames, Joined):
@@ -67,11 +74,16 @@ class Joined(Mapping[str, pl.DataFrame]):
         self._made: dict[str, pl.DataFrame] = dict(beside or {})
         self._places: dict[tuple[str, str], pl.Series] = {}
         self._rows: dict[str, pl.DataFrame] = {}
+        self._shared: dict[str, pl.DataFrame] = {}
+        self._whole: Joined | None = (
+            None  # where only some rows of one table, `_narrowed`, are left
+        )
+        self._narrowed = ""
 
     def __or__(self, others: Frames) -> "Joined":
         """Add frames that stand by themselves."""
         joined = Joined(self._plain, self._made | dict(others))
-        joined._places, joined._rows = self._places, self._rows
+        joined._places, joined._rows, joined._shared = self._places, self._rows, self._shared
         return joined
 
     def keep(self, like: "Joined") -> None:
@@ -114,13 +126,19 @@ class Joined(Mapping[str, pl.DataFrame]):
         beside = [name for name in found if "." in name]
         return self._with(table, beside).select(found)
 
+    def made_once(self, name: str, make: Callable[[Frames], pl.DataFrame]) -> pl.DataFrame:
+        """Give what was made under this name, or make it."""
+        if name not in self._shared:
+            self._shared[name] = make(self)
+        return self._shared[name]
+
     def of_rows(self, table: str, rows: pl.DataFrame) -> "Joined":
         """Give the same frames with only some rows of one table: little is looked up for them."""
         if rows.height * FEW > self._plain[table].height:
             return self
         some = self._plain[table].join(rows, on="row_id", how="semi", maintain_order="left")
         narrow = Joined(self._plain | {table: some})
-        narrow._rows = {name: frame for name, frame in self._rows.items() if name != table}
+        narrow._whole, narrow._narrowed = self, table
         return narrow
 
     def _other_columns(self, table: str) -> list[str]:
@@ -141,7 +159,7 @@ class Joined(Mapping[str, pl.DataFrame]):
             columns = [name for place, _, name in wanted if place == other]
             if columns:
                 place = self._place_in(table, other)
-                rows = self._one_a_key(other)
+                rows = self.one_a_key(other)
                 frame = frame.with_columns(
                     pl.lit(None, rows.schema[name]).alias(f"{other}.{name}")
                     if rows[name].null_count() == rows.height  # takes no room
@@ -158,18 +176,21 @@ class Joined(Mapping[str, pl.DataFrame]):
         return self._places[table, other]
 
     def _found_place(self, table: str, other: str) -> pl.Series:
-        frame, rows = self._plain[table], self._one_a_key(other)
+        frame, rows = self._plain[table], self.one_a_key(other)
         if other == "animals" and "local_animal" not in frame.columns:
-            of_stifles = _places(self._one_a_key("stifles").select(ANIMAL), rows.select(ANIMAL))
+            of_stifles = _places(self.one_a_key("stifles").select(ANIMAL), rows.select(ANIMAL))
             return of_stifles.gather(self._place_in(table, "stifles"))
         key = [*KEYS[other]]
         if other == "procedures" and table != "stifles":  # mostly one for each stifle, in order
-            stifles = self._one_a_key("stifles").select(key)
+            stifles = self.one_a_key("stifles").select(key)
             if stifles.equals(rows.select(key)):
                 return self._place_in(table, "stifles")
         return _places(frame.select(key), rows.select(key))
 
-    def _one_a_key(self, table: str) -> pl.DataFrame:
+    def one_a_key(self, table: str) -> pl.DataFrame:
+        """Give the first row of each key of a table."""
+        if self._whole is not None and table != self._narrowed:
+            return self._whole.one_a_key(table)
         if table not in self._rows:
             frame = self._plain[table]
             once = repeated(frame.select(KEYS[table]), KEYS[table]).is_empty()

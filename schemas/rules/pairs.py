@@ -3,7 +3,7 @@
 import polars as pl
 
 from schemas.rules.animals import DEAD
-from schemas.rules.joined import select_columns
+from schemas.rules.joined import made_once, select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.repeated import repeated
 from schemas.rules.rule import Frames, Rule
@@ -15,6 +15,10 @@ DAYS_PER_MONTH = 30.4375
 
 
 def _beside_other_side(frames: Frames) -> pl.DataFrame:
+    return made_once(frames, "beside other side", _pairs)
+
+
+def _pairs(frames: Frames) -> pl.DataFrame:
     """Give each operated joint beside the other joint of its animal, as ``other.<column>``."""
     stifles = repeated(select_columns(frames, "stifles", [
         "row_id", *ANIMAL, "side", "surgery_date", "age_months", "weight_kg", "end_status",

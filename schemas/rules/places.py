@@ -6,7 +6,7 @@ import polars as pl
 
 from schemas.codebook import CANONICAL_TABLES, KEYS
 from schemas.rules.declared import PLACE, RUNNING_NUMBERS
-from schemas.rules.joined import own_columns, select_columns
+from schemas.rules.joined import made_once, own_columns, select_columns
 from schemas.rules.repeated import repeated
 from schemas.rules.rule import Frames, Rule
 
@@ -41,6 +41,10 @@ def same_key_again(table: str, frames: Frames) -> pl.DataFrame:
 
 
 def _joint_again(frames: Frames) -> pl.DataFrame:
+    return made_once(frames, "joint again", _later_rows)
+
+
+def _later_rows(frames: Frames) -> pl.DataFrame:
     """Give the stifle rows of a joint that has another row."""
     joint = ("clinic_id", "local_animal", "side")
     rows = select_columns(frames, "stifles", ["row_id", *joint, "surgery_date", *PLACE_OF_ROW])
