@@ -52,7 +52,7 @@ def test_questions_stand_in_the_order_of_what_they_could_change(
 
 def test_what_the_mapping_settles_is_listed_for_the_coordinator(tmp_path: Path) -> None:
     unread = {"rule": "M13", "action": "ask", "clinic_id": "north", "file": "r.csv",
-              "column": "=X", "says": 'Nothing reads the column "=X".', "fix": "Map it."}  # fmt: skip
+              "column": "=X", "says": 'Nothing reads "=X".', "fix": "Map it."}  # fmt: skip
     summary = write_queries(findings([unread, CELL]), tmp_path, clinics=["north"])
     assert read(tmp_path / "north.csv")["rule"].to_list() == ["M01"]
     assert summary.open == 1
