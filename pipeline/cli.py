@@ -90,11 +90,22 @@ def check_command(
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 1 while a stop or hold finding is open.")
     ] = False,
+    draft: Annotated[
+        bool,
+        typer.Option(
+            "--draft",
+            help="While a mapping is mended: lists go to out/queries/draft, no round begins.",
+        ),
+    ] = False,
     quiet: Quiet = False,
     as_json: Json = False,
 ) -> None:
-    """Read and check the exports, and write a query list for each clinic."""
-    done = _run(folder, "check", quiet=quiet, as_json=as_json)
+    """Read and check the exports, and write a query list for each clinic.
+
+    A round with the clinics ends when exports, mappings or corrections have changed since the
+    last check without --draft. To count rounds anew, delete out/queries.
+    """
+    done = _run(folder, "check", quiet=quiet, as_json=as_json, draft=draft)
     if strict and done.open_blocking:
         raise typer.Exit(1)
 
@@ -186,11 +197,12 @@ def simulate_command(
 app.add_typer(cli_size.app, name="size")
 
 
-def _run(folder: Path, until: str, *, quiet: bool, as_json: bool) -> "Run":
+def _run(folder: Path, until: str, *, quiet: bool, as_json: bool, draft: bool = False) -> "Run":
     from pipeline.run import run_study
 
     with Progress("Running", quiet=quiet or as_json) as on_step:
-        done = run_study(folder, until=until, on_step=on_step, say=_say(quiet or as_json))
+        say = _say(quiet or as_json)
+        done = run_study(folder, until=until, on_step=on_step, say=say, draft=draft)
     finish(done.summary, quiet=quiet, as_json=as_json)
     return done
 

@@ -108,7 +108,7 @@ def _is_record(found: object) -> bool:
         return False
     first, until = found.get("first_analysis"), found.get("until", STAGES[-1])
     whole = isinstance(first, dict) and isinstance(first.get("plan"), dict) and "time" in first
-    maps = (found.get(name, {}) for name in ("inputs", "outputs", "versions"))
+    maps = (found.get(name, {}) for name in ("inputs", "outputs", "versions", "asked"))
     return (not first or whole) and until in STAGES and all(isinstance(m, dict) for m in maps)
 
 

@@ -78,8 +78,9 @@ class Run:
 
 
 def run_study(
-    folder: Path, *, until: str, on_step: Step, say: Callable[[str], None] = lambda _text: None
-) -> Run:
+    folder: Path, *, until: str, on_step: Step, say: Callable[[str], None] = lambda _text: None,
+    draft: bool = False,
+) -> Run:  # fmt: skip
     """Run a study from its exports up to a stage, and write what the stages made.
 
     Parameters
@@ -92,6 +93,8 @@ def run_study(
         Called with the name of each step before it starts.
     say
         Called with text for the terminal; the precision expected of the plan, before any model.
+    draft
+        Whether the query lists are written as a draft, so that no round begins.
 
     Raises
     ------
@@ -109,8 +112,9 @@ def run_study(
     on_step("writing")
     clinics = done.checked.tables["clinics"]
     record = run_record(done.study, clinics, previous=previous, until=until)
-    write.write_run(done, record=record, until=until, previous=previous)
-    write.write_record(out, record, seconds=time.monotonic() - started)
+    write.write_run(done, record=record, until=until, previous=previous, draft=draft)
+    seconds = time.monotonic() - started
+    write.write_record(out, record, seconds=seconds, previous=previous, draft=draft)
     return replace(done, summary=summary_of(done, until=until))
 
 

@@ -33,8 +33,9 @@ if TYPE_CHECKING:
 
 
 def write_run(
-    done: "Run", *, record: Record, until: str, previous: Mapping[str, Any] | None
-) -> None:
+    done: "Run", *, record: Record, until: str, previous: Mapping[str, Any] | None,
+    draft: bool = False,
+) -> None:  # fmt: skip
     """Write what the stages made below ``out`` of the study folder.
 
     Parameters
@@ -47,9 +48,11 @@ def write_run(
         The last stage of the run.
     previous
         The run.json of the last run: a query asked then is open now, not new.
+    draft
+        Whether the query lists are a draft, so that no round with the clinics begins or ends.
     """
     out = done.study.folder / "out"
-    _write_queries(done, out / "queries", record, previous)
+    _write_queries(done, out / "queries", _is_new_round(record, previous), draft=draft)
     _write_tables(done, out / "tables")
     measured = measure(done.linked.tables, k=done.study.privacy.small_cell)
     write_reidentification(out, measured, title=done.study.title)
@@ -68,11 +71,18 @@ def write_run(
         _write_pages(done, out, record)
 
 
-def write_record(out: Path, record: Record, *, seconds: float) -> None:
-    """Write run.json last, with the fingerprints of every other output."""
+def write_record(
+    out: Path, record: Record, *, seconds: float, previous: Mapping[str, Any] | None = None,
+    draft: bool = False,
+) -> None:  # fmt: skip
+    """Write run.json last, with the fingerprints of every other output.
+
+    "asked" is the state of exports, mappings and corrections that the clinics were asked about.
+    """
     content = asdict(record) | {
         "first_analysis": asdict(record.first) if record.first else None,
         "outputs": output_fingerprints(out),
+        "asked": _asked(previous) if draft else _round(record.inputs),
         "written": datetime.now(UTC).isoformat(timespec="seconds"),
         "seconds": round(seconds, 1),
     }
@@ -92,19 +102,33 @@ def precision_text(rows: Iterable[Estimate]) -> str:
     return "\n".join(lines)
 
 
-def _write_queries(
-    done: "Run", folder: Path, record: Record, previous: Mapping[str, Any] | None
-) -> None:
-    """Write the query lists; a round ends when exports, mappings or corrections change."""
-    last = folder / "last_round"
-    if previous and previous.get("inputs") and _round(previous["inputs"]) != _round(record.inputs):
+def _write_queries(done: "Run", folder: Path, new_round: bool, *, draft: bool) -> None:
+    """Write the query lists; a round ends when exports, mappings or corrections change.
+
+    A draft is written beside the lists, as if they were asked now, and changes no list.
+    """
+    last, drafts = folder / "last_round", folder / "draft"
+    shutil.rmtree(drafts, ignore_errors=True)
+    if new_round and not draft:
         shutil.rmtree(last, ignore_errors=True)
         for path in sorted(folder.glob("*.csv")):
             write_bytes(last / path.name, path.read_bytes())
+    before = folder if new_round and draft else last
     write_queries(
-        done.findings, folder, clinics=done.study.clinics, codebook=done.codebook,
-        previous=last if last.is_dir() else None,
+        done.findings, drafts if draft else folder, clinics=done.study.clinics,
+        codebook=done.codebook, previous=before if before.is_dir() else None,
     )  # fmt: skip
+
+
+def _is_new_round(record: Record, previous: Mapping[str, Any] | None) -> bool:
+    asked = _asked(previous)
+    return bool(asked) and asked != _round(record.inputs)
+
+
+def _asked(previous: Mapping[str, Any] | None) -> dict[str, str]:
+    """Give the inputs of the last round; of a run that wrote down none, all its inputs."""
+    found = previous or {}
+    return _round(found.get("asked", found.get("inputs", {})))
 
 
 def _round(inputs: Mapping[str, str]) -> dict[str, str]:

@@ -1,0 +1,73 @@
+"""Mending a mapping is no round with the clinics; deleted query lists begin anew."""
+
+import shutil
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.query_progress import ROUNDS
+from pipeline.run import run_study
+from tests.small_study import small_study
+
+
+def _silent(_step: str) -> None:
+    pass
+
+
+def _check(folder: Path, *, draft: bool = False) -> None:
+    run_study(folder, until="check", on_step=_silent, draft=draft)
+
+
+def _mend(folder: Path, note: str) -> None:
+    mapping = folder / "mappings" / "north.toml"
+    mapping.write_text(f"{mapping.read_text('utf-8')}\n# {note}\n", "utf-8")
+
+
+def _lists(folder: Path) -> dict[str, bytes]:
+    queries = folder / "out" / "queries"
+    return {
+        path.relative_to(queries).as_posix(): path.read_bytes()
+        for path in sorted(queries.rglob("*"))
+        if path.is_file() and "draft" not in path.parts
+    }
+
+
+def _rounds(folder: Path) -> list[int]:
+    found = pl.read_csv(folder / "out" / "queries" / ROUNDS)
+    return found["round"].unique().sort().to_list()
+
+
+@pytest.fixture(scope="module")
+def checked(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = small_study(tmp_path_factory.mktemp("drafts") / "study")
+    _check(folder)
+    return folder
+
+
+def test_a_draft_begins_no_round(checked: Path, tmp_path: Path) -> None:
+    folder = Path(shutil.copytree(checked, tmp_path / "study"))
+    before = _lists(folder)
+    for note in ("first", "second"):
+        _mend(folder, note)
+        _check(folder, draft=True)
+    assert _lists(folder) == before
+    drafted = pl.read_csv(folder / "out/queries/draft/north.csv", infer_schema=False)
+    assert set(drafted["status"]) == {"open"}
+    _check(folder)
+    assert _rounds(folder) == [1, 2]
+    assert not (folder / "out/queries/draft").exists()
+
+
+def test_deleted_lists_begin_anew(checked: Path, tmp_path: Path) -> None:
+    folder = Path(shutil.copytree(checked, tmp_path / "study"))
+    _mend(folder, "second round")
+    _check(folder)
+    assert _rounds(folder) == [1, 2]
+    shutil.rmtree(folder / "out" / "queries")
+    _mend(folder, "anew")
+    _check(folder)
+    assert _rounds(folder) == [1]
+    assert set(pl.read_csv(folder / "out/queries/north.csv", infer_schema=False)["status"]) == {
+        "new"
+    }
