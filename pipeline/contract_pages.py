@@ -6,7 +6,7 @@ from importlib.resources import files
 from markupsafe import Markup
 
 from pipeline import contract_words as words
-from pipeline.report.blocks import Link, Section, bullets, environment, paragraph, terms
+from pipeline.report.blocks import Link, Section, bullets, environment, page_style, paragraph, terms
 from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version, of_table
 from schemas.contract import TABLES
 from schemas.dictionary import in_words, when_needed
@@ -69,11 +69,10 @@ def _page(
     title: str, design: str, sections: Sequence[Section], codebook: tuple[Variable, ...], *,
     also: Link,
 ) -> str:  # fmt: skip
-    style = files("pipeline.report") / "templates" / "page.css"
     own = files("pipeline") / "templates" / "contract" / "contract.css"
     return environment().get_template("page.html.j2").render(
         title=title, heading=title, design=design, caution=CAUTION, lead=[],
         contents=[*sections, also], sections=sections,
-        style=Markup(style.read_text("utf-8") + own.read_text("utf-8")),
+        style=page_style() + Markup(own.read_text("utf-8")),
         imprint=f"Codebook {codebook_version(codebook)}.",
     )  # fmt: skip

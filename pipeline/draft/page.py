@@ -4,10 +4,8 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from importlib.resources import files
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from pipeline.draft.columns import Meaning
@@ -20,11 +18,16 @@ from pipeline.draft.readings import Tongue
 from pipeline.draft.tables import SheetDraft
 from pipeline.draft.toml_text import LONGEST_TEXT
 from pipeline.draft.vocabulary import LANGUAGES
+from pipeline.report.blocks import Link, environment, page_style
 
 MOST_EXAMPLES = 5
 FEW_TEXTS = 25
 _FREE_TEXT = "free text"
 _CODES = "codes of its own"
+_CAUTION = (
+    "These are guesses from headers and values. The mapping runs only when each [[to_confirm]] "
+    "block in it was checked and deleted."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +68,6 @@ class ColumnCard:
 
 def map_page(draft: Draft) -> str:
     """Write the whole page."""
-    style = (files("pipeline.report") / "templates" / "page.css").read_text("utf-8")
     sheets = [
         {"name": sheet.grid.name, "file": sheet.grid.raw.path.name, "sheet": sheet.grid.raw.sheet,
          "rows": sheet.grid.n_rows, "header_row": sheet.grid.header.header_row,
@@ -74,14 +76,25 @@ def map_page(draft: Draft) -> str:
          "cards": cards(sheet, draft.tongue)}
         for sheet in draft.sheets
     ]  # fmt: skip
-    return _environment().get_template("map.html.j2").render(
-        clinic=draft.clinic_id, style=Markup(style), sheets=sheets, doubts=all_doubts(draft),
+    templates = files("pipeline.draft") / "templates"
+    title, doubts = f"Draft of the mapping of {draft.clinic_id}", all_doubts(draft)
+    found = "1 sheet" if len(sheets) == 1 else f"{len(sheets)} sheets"
+    return environment().from_string((templates / "map.html.j2").read_text("utf-8")).render(
+        title=title, heading=title, caution=_CAUTION,
+        design=f"{found}, headers mostly {LANGUAGES[draft.tongue.language]}. {len(doubts)} guesses "
+        "wait for a decision.",
+        contents=[
+            Link("#decide", "What needs a decision"), Link("#lacking", "What no column gives"),
+            *(Link(f"#sheet-{place}", sheet.grid.name)
+              for place, sheet in enumerate(draft.sheets, start=1)),
+        ],
+        style=page_style() + Markup((templates / "map.css").read_text("utf-8")),
+        sheets=sheets, doubts=doubts,
         unknown=[(sheet.grid.name, item.template) for sheet in draft.sheets
                  for item in sheet.unknown],
         identifiers=[(sheet.grid.name, column.header, item.identifier) for sheet in draft.sheets
                      for item in sheet.identifiers for column in item.columns],
-        lacking=draft.lacking, language=LANGUAGES[draft.tongue.language],
-        dates=draft.dates, marks=draft.tongue.marks,
+        lacking=draft.lacking, dates=draft.dates, marks=draft.tongue.marks,
     )  # fmt: skip
 
 
@@ -196,11 +209,3 @@ def _fact_row(item: Fact) -> CodeRow:
     return CodeRow(text=shown, n=item.n, becomes=", ".join(sets) or item.reason,
                    why="word for a missing value" if item.reason else
                    why if len(item.text) <= LONGEST_TEXT else "too long for a word")  # fmt: skip
-
-
-@lru_cache(maxsize=1)
-def _environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("pipeline.draft", "templates"), autoescape=True,
-        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
-    )  # fmt: skip

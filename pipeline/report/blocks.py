@@ -53,6 +53,11 @@ def environment() -> Environment:
     )  # fmt: skip
 
 
+def page_style() -> Markup:
+    """Give the style that every page has."""
+    return Markup((files("pipeline.report") / "templates" / "page.css").read_text("utf-8"))
+
+
 def _macro(name: str, *values: object) -> Markup:
     module = environment().get_template("blocks.html.j2").module
     return Markup(str(getattr(module, name)(*values)).strip())
@@ -108,10 +113,9 @@ def page(
     sections: Sequence[Section], imprint: Text,
 ) -> str:  # fmt: skip
     """Write a whole page."""
-    style = (files("pipeline.report") / "templates" / "page.css").read_text("utf-8")
     return environment().get_template("page.html.j2").render(
         title=title, heading=title, design=design, caution=CAUTION, contents=contents, lead=lead,
-        sections=sections, imprint=imprint, style=Markup(style),
+        sections=sections, imprint=imprint, style=page_style(),
     )  # fmt: skip
 
 
