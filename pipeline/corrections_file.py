@@ -9,7 +9,7 @@ from pathlib import Path
 from pipeline.checks.values import read_value
 from schemas.codebook import Variable
 from shared.errors import InputFileError, nearest
-from shared.files import write_bytes
+from shared.files import edited_rows, write_bytes
 
 CORRECTED, CONFIRMED, UNKNOWN, DELETED = "corrected", "confirmed", "unknown", "deleted"
 DECISIONS = (CORRECTED, CONFIRMED, UNKNOWN, DELETED)
@@ -69,11 +69,7 @@ def read_corrections(path: Path, codebook: Iterable[Variable]) -> tuple[Correcti
     """
     if not path.exists():
         return ()
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputFileError(str(path), "no UTF-8 text", do="Save it as CSV UTF-8.") from error
-    reader = csv.DictReader(io.StringIO(text, newline=""))
+    reader = edited_rows(path)
     _check_columns(reader.fieldnames or (), path)
     variables = {(item.table, item.name): item for item in codebook}
     read: list[Correction] = []

@@ -1,7 +1,5 @@
 """Rows that may be one animal under two codes: listed for a person, linked only as declared."""
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -10,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from shared.errors import InputFileError, nearest
+from shared.files import edited_rows
 
 SAME, DIFFERENT, UNDECIDED = "same animal", "different animals", "to be decided"
 DAYS = 3  # a day of admission and a day of surgery are easily taken for each other
@@ -52,11 +51,7 @@ def read_decisions(path: Path) -> tuple[Decision, ...]:
     """
     if not path.exists():
         return ()
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputFileError(str(path), "no UTF-8 text", do="Save it as CSV UTF-8.") from error
-    reader = csv.DictReader(io.StringIO(text, newline=""))
+    reader = edited_rows(path)
     header = list(reader.fieldnames or ())
     if sorted(header) != sorted(COLUMNS):
         raise InputFileError(f"{path}, row 1", "the columns are others than wanted",

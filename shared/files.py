@@ -1,13 +1,18 @@
-"""Writing whole files or none, and fingerprints of what was read."""
+"""Writing whole files or none, fingerprints of what was read, and small tables as rows."""
 
+import csv
 import hashlib
+import io
 import os
 import tempfile
 from collections.abc import Generator
 from contextlib import contextmanager
+from importlib.resources.abc import Traversable
 from pathlib import Path
 
 import polars as pl
+
+from shared.errors import InputFileError
 
 
 @contextmanager
@@ -68,3 +73,23 @@ def fingerprint(path: Path) -> str:
 def fingerprint_text(text: str) -> str:
     """SHA-256 of a text's UTF-8 bytes, as hexadecimal text."""
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def declared_rows(table: Traversable) -> list[dict[str, str]]:
+    """Read a CSV file that comes with the program."""
+    return list(csv.DictReader(table.read_text("utf-8").splitlines()))
+
+
+def edited_rows(path: Path) -> "csv.DictReader[str]":
+    """Read a CSV file that people write: UTF-8, with or without a byte-order mark.
+
+    Raises
+    ------
+    InputFileError
+        If it is no UTF-8 text.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputFileError(str(path), "no UTF-8 text", do="Save it as CSV UTF-8.") from error
+    return csv.DictReader(io.StringIO(text, newline=""))

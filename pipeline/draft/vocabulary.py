@@ -1,12 +1,12 @@
 """The trade's words in four languages, from shared/codebook/words/*.csv."""
 
-import csv
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
 
 from pipeline.draft.plain import Tokens, joined, tokens
+from shared.files import declared_rows
 
 LANGUAGES: Mapping[str, str] = {"en": "English", "de": "German", "fr": "French", "es": "Spanish"}
 
@@ -103,5 +103,4 @@ def _phrases(name: str, key: str, *, code: str = "") -> tuple[Phrase, ...]:
 
 
 def _rows(name: str) -> list[dict[str, str]]:
-    text = (files("shared") / "codebook" / "words" / name).read_text("utf-8")
-    return list(csv.DictReader(text.splitlines()))
+    return declared_rows(files("shared") / "codebook" / "words" / name)

@@ -1,6 +1,5 @@
 """Every key of a mapping file, declared once in mapping_keys.csv: its value and what it says."""
 
-import csv
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.resources import files
@@ -9,6 +8,7 @@ from pipeline.intake.mapping import MADE_TABLES, MISSING_REASONS, OPERATIONS
 from pipeline.intake.mapping_source import READERS
 from pipeline.intake.mapping_source_file import FORMATS
 from pipeline.intake.screen_patterns import KINDS
+from shared.files import declared_rows
 
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "missing_reasons": MISSING_REASONS,
@@ -46,9 +46,8 @@ class Key:
 
 def read_keys() -> dict[str, tuple[Key, ...]]:
     """Give the keys of each section, in declared order."""
-    text = (files("pipeline") / "intake" / "mapping_keys.csv").read_text("utf-8")
     keys: dict[str, list[Key]] = {}
-    for row in csv.DictReader(text.splitlines()):
+    for row in declared_rows(files("pipeline") / "intake" / "mapping_keys.csv"):
         keys.setdefault(row["section"], []).append(
             Key(name=row["key"], value=row["value"], refers_to=row["choices"],
                 required=row["required"] == "yes", says=row["says"])

@@ -1,11 +1,12 @@
 """Headers that announce a direct identifier, in four languages; the words stand in shared/."""
 
-import csv
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from importlib.resources import files
+
+from shared.files import declared_rows
 
 REPEATED = re.compile(r"(?: [0-9]+)+$")  # "Phone 2", "Owner (2)"
 JOINED = re.compile(r"(?<=[a-zà-ÿ])(?=[A-ZÀ-Þ])")  # "ownerName"
@@ -74,5 +75,4 @@ def _parts() -> Mapping[str, frozenset[str]]:
 
 
 def _rows(name: str) -> list[dict[str, str]]:
-    text = (files("shared") / "screening" / name).read_text("utf-8")
-    return list(csv.DictReader(text.splitlines()))
+    return declared_rows(files("shared") / "screening" / name)

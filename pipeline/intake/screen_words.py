@@ -1,7 +1,8 @@
 """Words around an identifier in free text, in four languages, as pieces of patterns."""
 
-import csv
 from importlib.resources import files
+
+from shared.files import declared_rows
 
 TITLE = (
     r"(?:Mr|Mrs|Ms|Miss|Mister|Mme|Mlle|Madame|Monsieur|Frau|Herrn?|Hr|Fr|Fam|Familie|Family|"
@@ -34,8 +35,8 @@ STREET_BEFORE = (  # 14 rue des Lilas, calle Mayor 3
 
 def _no_names() -> str:
     """Give the words that follow an owner or a title without being a name; * is any letters."""
-    text = (files("shared") / "screening" / "no_names.csv").read_text("utf-8")
-    words = [word for row in csv.DictReader(text.splitlines()) for word in row["words"].split("|")]
+    rows = declared_rows(files("shared") / "screening" / "no_names.csv")
+    words = [word for row in rows for word in row["words"].split("|")]
     parts = [
         word.replace("*", r"\p{Lu}\p{Ll}*" if word.startswith("*") else r"\p{Ll}*")
         for word in words

@@ -1,38 +1,18 @@
 """Direct identifiers are refused where they stand, and their text goes nowhere."""
 
-from collections.abc import Callable
-
 import polars as pl
 import pytest
 
-from pipeline.intake.mapped import Mapped
 from pipeline.intake.screen_headers import header_kind
 from pipeline.intake.screen_patterns import KINDS
 from shared.errors import MappingError
+from tests.pipeline.intake.screened import MAPPING, Read, everything
 
-MAPPING = """
-[[file]]
-path = "cases.csv"
-ignore = ["Note"]
-[[table]]
-make = ["animals", "stifles"]
-from = "cases"
-[table.columns]
-local_animal = "Case"
-side = { column = "Limb", codes = { L = "left" } }
-surgery_date = "Op"
-"""
 EXCEPTION = """[[not_identifying]]
 column = "Case"
 kinds = ["transponder"]
 because = "case numbers of our own, fifteen digits"
 """
-Read = Callable[[dict[str, str], str], Mapped]
-
-
-def everything(mapped: Mapped) -> str:
-    frames = [*mapped.tables.values(), mapped.findings, mapped.set_aside, mapped.columns]
-    return "".join(frame.write_json() for frame in frames)
 
 
 @pytest.mark.parametrize(
