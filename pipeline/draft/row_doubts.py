@@ -41,7 +41,7 @@ def row_doubts(
         if name not in told:
             found.append(_doubt(f"{title}: {name}", "", "no column was recognised as it; without "
                                 "it no row can be placed",
-                                f"Write {name} = the header of that column."))  # fmt: skip
+                                _how_to_write(name)))  # fmt: skip
     for line in lines:
         if not line.proved:
             guess = f"from {line.header}" if line.header else line.keys.get("value", "").strip('"')
@@ -62,6 +62,16 @@ def row_doubts(
                             "text stands with its count in the list of its variable",
                             "Read every list once; a wrong code is a wrong result."))  # fmt: skip
     return found
+
+
+def _how_to_write(name: str) -> str:
+    """Say what to write for a variable that no column was recognised as."""
+    if name.endswith("_day"):
+        dated, counted = '{ column = "…", as = "date" }', '{ column = "…", unit = "weeks" }'
+        return (f"Write {name} = {dated} with the header of that column where its cells are "
+                f"dates, {name} = {counted} where they count weeks since the "
+                "operation.")  # fmt: skip
+    return f'Write {name} = "…" with the header of that column.'
 
 
 def _joins(title: str, meanings: Sequence[Meaning]) -> list[ToConfirm]:

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.draft.codes import guess_codes
+from pipeline.draft.codes import guess_codes, missing_reason
 from pipeline.draft.columns import CONTEXTS, Meaning
 from pipeline.draft.families import Family
 from pipeline.draft.lines import Line, lines_of
@@ -145,9 +145,13 @@ def _where(table: Table, base: Table, tongue: Tongue) -> tuple[str, ...]:
 
 
 def _said(found: Meaning, table: Table, tongue: Tongue) -> tuple[str, ...]:
-    """Take only rows where the column says something other than "none"."""
+    """Take only rows where the column says something other than "none" or a dash."""
     column = quoted(found.family.template)
-    none = sorted(text for text in found.counts if yes_or_no(text, tongue) == "false")
+    none = sorted(
+        text for text in found.counts
+        if yes_or_no(text, tongue) == "false" or not text.strip("-–—")
+        or missing_reason(text, tongue.language) == "not_applicable"
+    )  # fmt: skip
     blank = found.counts.total() < table.grid.n_rows
     where = [inline({"column": column, "filled": "true"})] if blank else []
     where += [inline({"column": column, "is_not": listed(none)})] if none else []

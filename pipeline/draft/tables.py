@@ -11,6 +11,7 @@ from pipeline.draft.contexts import (
     of_a_visit,
     stem_of,
 )
+from pipeline.draft.day_columns import with_days
 from pipeline.draft.families import Family, find_families, in_rows
 from pipeline.draft.header import Grid
 from pipeline.draft.places import numbers_of
@@ -99,9 +100,15 @@ def _plain_tables(grid: Grid, families: Sequence[Family], tongue: Tongue) -> lis
         context, found = elsewhere(item, base, tongue, here=here)
         groups.setdefault(context, []).append(found)
     tables: list[Table] = []
-    for context, found in groups.items():
-        found = found if context == "stifles" else _of_one_visit(found)
-        meanings = assign(found, tongue)
+    assigned = {
+        context: assign(found if context == "stifles" else _of_one_visit(found), tongue)
+        for context, found in groups.items()
+    }
+    used = {item.family.template for found in assigned.values() for item in found}
+    left = [item for item in single if item.template not in used and not (
+        numbers_of(item.template) or of_a_visit(item.template, tongue.language))]  # fmt: skip
+    assigned[base] = with_days(assigned[base], left, base, tongue)
+    for context, meanings in assigned.items():
         named = {item.reading.variable for item in meanings}
         if context == base:
             tables.append(Table(context=base, grid=grid, meanings=meanings, why=why))

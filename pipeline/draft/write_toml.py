@@ -49,7 +49,10 @@ def mapping_text(draft: Draft, codebook: Sequence[Variable]) -> str:
     if not any(
         line.variable == "end_of_followup_day" for made in draft.made for line in made.lines
     ):
-        lines += [remark("No column gives the end of follow-up. To take the latest event instead:"),
+        lines += [remark("No column gives the end of follow-up. Where one does, write "
+                         "end_of_followup_day"),
+                  remark('= { column = "…", as = "date" } in [table.columns] of the operations. To '
+                         "take the latest event instead:"),
                   remark("[when_blank.stifles]"),
                   remark('end_of_followup_day = "latest_event"')]  # fmt: skip
     return "\n".join(lines).rstrip() + "\n"
