@@ -54,9 +54,9 @@ def broken_study(folder: Path, *, what: str) -> Path:
     ],
 )
 def test_a_broken_study_file_gets_one_clear_message(
-    run_sulca: Any, tmp_path: Path, what: str, says: str
+    call_sulca: Any, tmp_path: Path, what: str, says: str
 ) -> None:
-    done = run_sulca("run", str(broken_study(tmp_path, what=what)))
+    done = call_sulca("run", str(broken_study(tmp_path, what=what)))
     assert done.returncode == 2
     assert says in done.stderr
     assert "Traceback" not in done.stderr

@@ -143,10 +143,10 @@ def test_every_query_stands_on_a_finding_of_its_clinic(demo_run: Any) -> None:
 
 
 def test_demo_is_not_run_into_a_folder_that_holds_something_else(
-    run_sulca: Any, tmp_path: Path
+    call_sulca: Any, tmp_path: Path
 ) -> None:
     (tmp_path / "notes.txt").write_text("mine")
-    done = run_sulca("demo", str(tmp_path))
+    done = call_sulca("demo", str(tmp_path))
     assert done.returncode == 2
     assert "holds something else" in done.stderr
     assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
