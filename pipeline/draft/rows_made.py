@@ -13,6 +13,7 @@ from pipeline.draft.readings import Tongue, yes_or_no
 from pipeline.draft.row_doubts import row_doubts
 from pipeline.draft.table import Table
 from pipeline.draft.toml_text import inline, listed, quoted
+from pipeline.draft.vocabulary import meant
 from pipeline.draft.word_lists import ListDraft, draft_list
 from pipeline.intake.mapping_confirm import ToConfirm
 
@@ -179,7 +180,9 @@ def _mode(table: Table, meanings: Sequence[Meaning], tongue: Tongue) -> list[Lin
     variable = tongue.variables["recheck_mode"]
     guesses = guess_codes(Counter(texts), variable, tongue.vocabulary, language=tongue.language)
     codes = tuple(
-        item if item.code else replace(item, code="operating_clinic", evidence="not said otherwise")
+        replace(item, code="operating_clinic", evidence="not said otherwise")
+        if not item.code and meant(item.text, tongue.vocabulary.tables, tongue.language)
+        else item
         for item in guesses
     )
     return [Line(variable="recheck_mode", header=header, keys={"column": quoted(header)},

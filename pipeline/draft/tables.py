@@ -1,5 +1,6 @@
 """The rows an export would make: kinds of row, their columns and what each means."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -44,7 +45,8 @@ def draft_sheet(grid: Grid, tongue: Tongue) -> SheetDraft:
     identifiers = [item for item in families if item.identifier]
     comments = [item for item in families if not item.identifier and _is_comment(item, tongue)]
     others = [item for item in families if item not in identifiers and item not in comments]
-    rest = [item for item in others if not item.loose]
+    loose = _loose(others, tongue)
+    rest = [item for item in others if item not in loose]
     tables = _event_tables(grid, rest, tongue) or _plain_tables(grid, rest, tongue)
     used = {item.family.template for table in tables for item in table.meanings}
     used |= {table.event[0] for table in tables}
@@ -52,9 +54,16 @@ def draft_sheet(grid: Grid, tongue: Tongue) -> SheetDraft:
     unknown = [item for item in others if item.template not in used]
     return SheetDraft(
         grid=grid, tables=tuple(tables), unknown=tuple(unknown),
-        loose=tuple(item for item in others if item.loose), comments=tuple(comments),
+        loose=tuple(loose), comments=tuple(comments),
         identifiers=tuple(identifiers),
     )  # fmt: skip
+
+
+def _loose(families: Sequence[Family], tongue: Tongue) -> list[Family]:
+    """Gather columns of visits without a rule; of "Visit", "Visit (2)" the first is one too."""
+    again = {re.sub(r" \((\d+|\{n\})\)$", "", item.template) for item in families if item.loose}
+    return [item for item in families if item.loose or (
+        item.template in again and of_a_visit(item.template, tongue.language))]  # fmt: skip
 
 
 def _is_comment(family: Family, tongue: Tongue) -> bool:
