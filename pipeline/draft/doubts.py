@@ -71,21 +71,7 @@ def file_doubts(sheet: SheetDraft, draft: Draft) -> list[ToConfirm]:
                   evidence=guess.evidence, do="Look at the file in a text editor.")
         for guess in (*raw.dialect.guesses, grid.guess) if not guess.proved
     ]  # fmt: skip
-    if sheet.loose:
-        told = ", ".join(quoted(item.template) for item in sheet.loose)
-        found.append(ToConfirm(
-            what=f"{where}: columns of several visits", guess=f"they are not read: {told}",
-            evidence="they say the same under different numbers and make no regular block",
-            do="Write a [[table]] with a block for each number; see docs/mapping.md.",
-        ))  # fmt: skip
-    if sheet.unknown:
-        told = ", ".join(f"{quoted(item.template)} ({item.counts.total()} of {item.n_cells})"
-                         for item in sheet.unknown)  # fmt: skip
-        found.append(ToConfirm(
-            what=f"{where}: columns not recognised", guess=f"they are not read: {told}",
-            evidence="no header or texts of the trade that are known; cells filled in brackets",
-            do="Add each to a [[table]], or to ignore in its [[file]].",
-        ))  # fmt: skip
+    found += _unread_columns(sheet, where)
     if raw.hidden != (0, 0):
         found.append(ToConfirm(
             what=f"{where}: hidden rows and columns", guess="they are read",
@@ -107,5 +93,26 @@ def file_doubts(sheet: SheetDraft, draft: Draft) -> list[ToConfirm]:
         found.append(ToConfirm(
             what=f"{where}: rows set aside", guess=told, evidence="words for totals and tests",
             do="Look at these rows; take a line out of set_aside if it is a case.",
+        ))  # fmt: skip
+    return found
+
+
+def _unread_columns(sheet: SheetDraft, where: str) -> list[ToConfirm]:
+    """Name the columns that no table of the draft reads, and why."""
+    found: list[ToConfirm] = []
+    if sheet.loose:
+        told = ", ".join(quoted(item.template) for item in sheet.loose)
+        found.append(ToConfirm(
+            what=f"{where}: columns of several visits", guess=f"they are not read: {told}",
+            evidence="they say the same under different numbers and make no regular block",
+            do="Write a [[table]] with a block for each number; see docs/mapping.md.",
+        ))  # fmt: skip
+    if sheet.unknown:
+        told = ", ".join(f"{quoted(item.template)} ({item.counts.total()} of {item.n_cells})"
+                         for item in sheet.unknown)  # fmt: skip
+        found.append(ToConfirm(
+            what=f"{where}: columns not recognised", guess=f"they are not read: {told}",
+            evidence="no header or texts of the trade that are known; cells filled in brackets",
+            do="Add each to a [[table]], or to ignore in its [[file]].",
         ))  # fmt: skip
     return found
