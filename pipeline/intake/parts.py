@@ -19,6 +19,7 @@ from pipeline.intake.mapping import TYPED_FORMATS, ClinicMapping, SourceFile, Ta
 from pipeline.intake.rows import working_rows
 from pipeline.intake.sheet import Sheet
 from pipeline.intake.sources import Grammar
+from pipeline.intake.undeclared_dates import refuse_undeclared_dates
 from schemas.codebook import Variable, by_name
 
 Codebook = tuple[Variable, ...]
@@ -50,7 +51,7 @@ def read_rows(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Cod
     Raises
     ------
     MappingError
-        If the mapping reads a column that an export does not have.
+        If the mapping reads a column that an export does not have, or dates as numbers of days.
     """
     reading = Reading()
     for place, source in enumerate(mapping.files):
@@ -73,6 +74,9 @@ def read_rows(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Cod
                 filled = with_cells_above(rows, one)
                 made = working_rows(filled, one, sheet=sheet, variables=variables, grammar=grammar)
                 made = with_places_above(made, filled, one)
+                refuse_undeclared_dates(
+                    made, one, variables=variables, grammar=grammar, where=mapping.path
+                )
                 order = pl.lit(place * 1_000_000 + step * 1_000 + number).alias("sulca:order")
                 reading.parts.append(Part(table=table, rows=made.with_columns(order)))
         reading.unmapped_columns += [

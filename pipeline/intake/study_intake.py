@@ -13,6 +13,7 @@ from pipeline.intake.map import map_clinic
 from pipeline.intake.mapped import Mapped
 from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.mapping_file import read_mapping
+from pipeline.intake.mapping_needs import check_places
 from pipeline.intake.read import read_file
 from pipeline.intake.screen import screen
 from pipeline.intake.screen_allowed import allowed_columns
@@ -76,7 +77,9 @@ def clinic_mapping(folder: Path, clinic_id: str, codebook: Codebook) -> ClinicMa
     """Read the clinic's mapping, or make that of a folder which is canonical already."""
     path = folder / "mappings" / f"{clinic_id}.toml"
     if path.is_file():
-        return read_mapping(path, codebook)
+        mapping = read_mapping(path, codebook)
+        check_places(mapping)
+        return mapping
     export = folder / "exports" / clinic_id
     workbook = filled_workbook(export)
     return workbook_mapping(workbook, codebook) if workbook else canonical_mapping(export, codebook)
