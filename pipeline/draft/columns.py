@@ -20,6 +20,7 @@ CONTEXTS: Mapping[str, tuple[str, ...]] = {
 }  # fmt: skip
 KEYS = ("local_animal", "local_stifle", "side")
 FOLLOW_UP = ("end_of_followup_day", "end_status", "death_cause")
+_SHORT = 2  # letters of a word that counts in its own language alone
 _BY_VALUES = ("side", "species", "sex_neuter", "breed", "luxation_direction")
 
 
@@ -52,8 +53,11 @@ def header_meanings(stem: str, language: str) -> dict[str, tuple[float, str]]:
     words = tokens(bare(stem, vocabulary, language))
     found: dict[str, tuple[float, str]] = {}
     for phrase in vocabulary.columns:
+        foreign = phrase.language != language
+        if foreign and len(phrase.words) == 1 and len(phrase.words[0]) <= _SHORT:
+            continue  # "op" and "gr" are words of another kind in each language
         score = likeness(words, phrase.words)
-        if score and phrase.language != language:
+        if score and foreign:
             score -= 0.06
         if score > found.get(phrase.meaning, (0.0, ""))[0]:
             shown = f'"{phrase.text}" ({LANGUAGES[phrase.language]})'
