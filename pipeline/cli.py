@@ -123,8 +123,10 @@ def cohort_command(
     done = _run(folder, "cohort", quiet=quiet or bool(why), as_json=as_json)
     if why:
         from pipeline.cohort import explain
+        from pipeline.stopped_stifle import why_stopped
 
-        sys.stdout.write(explain(done.the_cohort, why) + "\n")
+        said = why_stopped(done, why) or explain(done.the_cohort, why)
+        sys.stdout.write(said + "\n")
 
 
 @app.command("analyse", epilog="Example: sulca analyse my-study")

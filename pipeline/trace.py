@@ -13,6 +13,7 @@ from pipeline.intake.mapped import RAW
 from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.study_intake import clinic_mapping
 from pipeline.run import Run
+from pipeline.stopped_stifle import why_stopped
 from pipeline.trace_sources import BY_BEGINNING, sources_of
 from pipeline.trace_step import Step, step_of
 from shared.errors import InputFileError, nearest
@@ -75,6 +76,9 @@ def trace(done: Run, stifle: str, variable: str) -> Trace:
         )  # fmt: skip
     row = table.filter(pl.col("stifle_id") == stifle)
     if row.is_empty():
+        stopped = why_stopped(done, stifle)
+        if stopped:
+            raise InputFileError("--stifle", stopped, do="Answer what is asked of its row first.")
         raise InputFileError(
             "--stifle", "there is no such stifle in the cohort",
             do=nearest(stifle, table["stifle_id"]),

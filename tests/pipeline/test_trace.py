@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.cohort import build_cohort
 from pipeline.run import Run, cohort_study
+from pipeline.stopped_stifle import why_stopped
 from pipeline.trace import Trace, trace
 from pipeline.trace_sources import sources_of
 from pipeline.trace_text import trace_json, trace_text
@@ -136,3 +137,19 @@ def test_what_does_not_exist_is_named(done: Run) -> None:
 def test_nothing_is_written(done: Run) -> None:
     assert not (done.study.folder / "out").exists()
     assert build_cohort(done.linked, done.study).table.equals(done.the_cohort.table)
+
+
+def test_a_stifle_whose_row_was_stopped_is_told_so(done: Run) -> None:
+    stopped = done.checked.stopped.filter(table="stifles")
+    rows = done.corrected.mapped.tables["stifles"].join(stopped, on="row_id", how="semi")
+    names = rows.filter(rows["local_stifle"].is_not_null())
+    row = names.row(0, named=True)
+    stifle = f"{row['clinic_id']}:{row['local_stifle']}"
+    place = f"its row {row['row']} in {row['clinic_id']}/{row['file']} was stopped by rule "
+    with pytest.raises(InputFileError) as told:
+        trace(done, stifle, "relux_day")
+    assert place in str(told.value)
+    assert "Did you mean" not in str(told.value)
+    assert place in why_stopped(done, stifle)
+    assert why_stopped(done, "north:none:left") == ""
+    assert why_stopped(done, done.the_cohort.table["stifle_id"][0]) == ""
