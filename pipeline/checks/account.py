@@ -73,7 +73,11 @@ def count_rows(made: Frames, accepted: Frames, fates: pl.DataFrame) -> pl.DataFr
         made_rows, kept = frame.select("clinic_id", "row_id"), accepted[table]
         if aside.len():
             made_rows = made_rows.filter(~pl.col("row_id").is_in(aside.implode()))
-        added = kept.filter("derived")
+        taken = fates.filter(pl.col("table") == table, pl.col("fate") != "set_aside")
+        added = pl.concat([  # an added row may itself be stopped
+            kept.filter("derived").select("clinic_id", "row_id"),
+            taken.select("clinic_id", "row_id"),
+        ])  # fmt: skip
         if added.height:
             added = added.join(frame, on="row_id", how="anti")
         parts += [_counted(made_rows, table, "made"), _counted(added, table, "derived"),

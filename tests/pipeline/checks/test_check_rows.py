@@ -70,6 +70,17 @@ def test_a_later_operation_becomes_a_derived_revision(build: Build, codebook: Co
     assert found(checked, "R70")["action"] == "derive"
 
 
+def test_a_derived_revision_that_cannot_be_placed_is_counted_as_stopped(
+    build: Build, codebook: Codebook
+) -> None:
+    later = SECOND | {"surgery_date": date(2034, 9, 1), "local_stifle": "op-2"}
+    checked = check(build(more={"stifles": [later]}), codebook)
+    assert checked.tables["revisions"].is_empty()
+    assert (counts(checked, "revisions")["derived"], counts(checked, "revisions")["stopped"]) == (
+        1, 1,
+    )  # fmt: skip
+
+
 def test_a_luxated_recheck_adds_a_complication_of_unknown_severity(
     build: Build, codebook: Codebook
 ) -> None:
