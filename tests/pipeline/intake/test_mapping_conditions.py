@@ -68,3 +68,11 @@ words = [{ is = ["none", "nr"], sets = { ttt_done = false } }, { is = "TTT", set
 """  # noqa: E501
     mapped = map_export(_export("2,y,NR", "2,y,TTT", "2,y,n.a."), MAPPING + words)
     assert _values(mapped, "ttt_done") == [(False, None), (True, None), (None, "not_applicable")]
+
+
+def test_what_is_filled_in_where_blank_carries_a_mark(map_export: Read) -> None:
+    filled = "[when_blank.procedures]\nkwire_count = 2\n"
+    mapped = map_export(_export("1,y,0.8", ",y,0.8"), filled + MAPPING + 'kwire_count = "Pins"\n')
+    assert _values(mapped, "kwire_count") == [(1, None), (2, None)]
+    marks = mapped.marks.filter(mark="derived").select("row_id", "variable")
+    assert marks.rows() == [("clinic/procedures/2", "kwire_count")]
