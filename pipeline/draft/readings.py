@@ -10,7 +10,14 @@ from pipeline.draft.dates import date_share
 from pipeline.draft.facts import Facts, guess_facts
 from pipeline.draft.families import Family
 from pipeline.draft.numbers import Marks, time_units
-from pipeline.draft.units import UnitGuess, cell_units, guess_unit, scale_top, unit_word
+from pipeline.draft.units import (
+    UnitGuess,
+    cell_units,
+    guess_unit,
+    mixed_units,
+    scale_top,
+    unit_word,
+)
 from pipeline.draft.vocabulary import Vocabulary, meant
 from schemas.codebook import Variable
 
@@ -163,6 +170,12 @@ def _as_number(variable: Variable, counts: Counter[str], family: Family, tongue:
     evidence = f"{len(numbers)} of {filled} are numbers{spread}"
     if top := scale_top(header):
         evidence += f"; scale to {top} in the header"
+    own = {"day": "days", "month": "months"}.get(variable.unit, variable.unit)
+    mixed = mixed_units(counts, variable, tongue.vocabulary, language=tongue.language)
+    if mixed and unit.unit != "gauge":
+        return Reading(variable=name, fit=share, how="number", evidence=f"{evidence}; "
+                       "some with a unit", unit=UnitGuess(unit="", evidence=unit.evidence,
+                       proved=False), units={"": unit.unit or own, **mixed})  # fmt: skip
     return Reading(variable=name, fit=share, how="number", unit=unit, evidence=evidence)
 
 

@@ -71,6 +71,21 @@ def cell_units(
     counts: Counter[str], variable: Variable, vocabulary: Vocabulary, *, language: str
 ) -> dict[str, str]:
     """Read the units that stand in most cells behind the number; empty if one is unknown."""
+    found, told = _told_units(counts, variable, vocabulary, language)
+    return found if counts and told >= 0.6 * counts.total() else {}
+
+
+def mixed_units(
+    counts: Counter[str], variable: Variable, vocabulary: Vocabulary, *, language: str
+) -> dict[str, str]:
+    """Read the units that stand in some cells only, beside numbers without one."""
+    return _told_units(counts, variable, vocabulary, language)[0]
+
+
+def _told_units(
+    counts: Counter[str], variable: Variable, vocabulary: Vocabulary, language: str
+) -> tuple[dict[str, str], int]:
+    """Give the unit of each word that is known, and in how many cells one stands."""
     choices = UNITS_TO.get(variable.unit, {})
     words = Counter[str]()
     for text, n in counts.items():
@@ -85,8 +100,7 @@ def cell_units(
         own = [item for item in fits if item.language == language]
         if fits:
             found[word] = (own or fits)[0].meaning
-    told = sum(n for word, n in words.items() if word in found)
-    return found if counts and told >= 0.6 * counts.total() else {}
+    return found, sum(n for word, n in words.items() if word in found)
 
 
 def guess_unit(

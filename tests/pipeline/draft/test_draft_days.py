@@ -80,3 +80,11 @@ def test_a_dash_in_the_cell_of_a_reoperation_makes_none(none: str, tmp_path: Pat
     where = next(item["where"] for item in tables if "revisions" in item["make"])
     assert {"column": "Reoperation date", "filled": True} in where
     assert {"column": "Reoperation date", "is_not": none} in where
+
+
+def test_a_column_with_some_units_is_read_with_and_without_them(tmp_path: Path) -> None:
+    draft = drafted(tmp_path, "ops", OPERATIONS.format("Weight (kg)", *["4.2", "5 kg"] * 4))
+    assert columns(draft, "stifles")["weight_kg"] == {
+        "column": "Weight (kg)", "unit": {"": "kg", "kg": "kg"},
+    }  # fmt: skip
+    read_mapping(settled(draft, tmp_path / "mappings"), CODEBOOK)
