@@ -12,7 +12,7 @@ demo: $(STAMP)
 	$(BIN)/sulca demo demo-study
 
 test: $(DEV_STAMP)
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --dist loadfile
 
 lint: $(DEV_STAMP)
 	$(BIN)/ruff format --check .

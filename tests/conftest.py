@@ -9,12 +9,14 @@ from collections.abc import Callable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 from selenium import webdriver
 
 from pipeline.cli import app
 from pipeline.terminal import guarded
+from tests import reported
 
 BROWSER, DRIVER = (
     shutil.which(name) or f"/usr/bin/{name}" for name in ("chromium", "chromedriver")
@@ -119,3 +121,24 @@ def open_page(browser: webdriver.Chrome) -> Callable[..., webdriver.Chrome]:
         return browser
 
     return opened
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Hand over to the process that writes the last lines, where tests run in several."""
+    output = getattr(session.config, "workeroutput", None)
+    if output is not None:
+        output["reported"] = reported.handed_over()
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    """Take over what another process has to say."""
+    output = getattr(node, "workeroutput", {})
+    if "reported" in output:
+        reported.take_over(output["reported"])
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Write what tests said, and count what the methods were held against."""
+    for line in reported.last_lines():
+        terminalreporter.write_line(line)

@@ -2,7 +2,6 @@
 
 import csv
 import shutil
-import sys
 from importlib.resources import files
 from pathlib import Path
 
@@ -11,6 +10,7 @@ import pytest
 from pipeline.manifest import fingerprints, study_inputs
 from pipeline.run import Run
 from tests.answering import Answers, answer, asked_now, checked
+from tests.reported import LINES
 from tests.small_study import small_study
 
 DEMO = Path(str(files("shared") / "demo"))
@@ -75,11 +75,10 @@ def answered(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[int],
 
 
 def test_answers_of_all_clinics_leave_no_open_question(
-    answered: tuple[Path, list[int], list[int]], capsys: pytest.CaptureFixture[str]
+    answered: tuple[Path, list[int], list[int]],
 ) -> None:
     _, open_, refused = answered
-    with capsys.disabled():
-        sys.stdout.write(f"\nround trip: open by round {open_}, handed back {refused}\n")
+    LINES.append(f"round trip: open by round {open_}, handed back {refused}")
     assert open_[0] > 80
     assert open_[1] < 0.1 * open_[0]
     assert open_[-1] == 0

@@ -1,6 +1,5 @@
 """Published data, and what it takes to agree with a printed number."""
 
-from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
@@ -8,16 +7,13 @@ import polars as pl
 import pytest
 from hypothesis import settings
 
-from tests.analysis.r_values import asked_of_r
+from tests.reported import PRINTED_NUMBERS
 
 # A shared machine is slow at times, and a suite should give the same answer twice.
 settings.register_profile("suite", deadline=None, derandomize=True)
 settings.load_profile("suite")
 
 ROOT = Path(__file__).parents[2]
-
-
-printed_by_source: Counter[str] = Counter()
 
 
 def _source(doc: str) -> str:
@@ -37,19 +33,10 @@ def agrees(request: pytest.FixtureRequest) -> Callable[[float, str], bool]:
     source = _source(request.function.__doc__ or "")
 
     def counted(value: float, printed: str) -> bool:
-        printed_by_source[source] += 1
+        PRINTED_NUMBERS[source] += 1
         return _agrees(value, printed)
 
     return counted
-
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Count what the methods were held against."""
-    counts = [f"{source} {count}" for source, count in sorted(printed_by_source.items())]
-    of_r = Counter(script for script, *_ in asked_of_r)
-    counts += [f"{script}.R {count}" for script, count in sorted(of_r.items())]
-    if counts:
-        terminalreporter.write_line("numbers compared in tests/analysis: " + ", ".join(counts))
 
 
 @pytest.fixture(scope="session")

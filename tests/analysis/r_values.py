@@ -5,9 +5,10 @@ from pathlib import Path
 
 import polars as pl
 
+from tests.reported import ASKED_OF_R
+
 Values = dict[tuple[str, str], float]
 ORACLES = Path(__file__).parents[1] / "oracles"
-asked_of_r: set[tuple[str, str, str]] = set()  # script, group, quantity: what tests compared with
 
 
 class RValues(Values):
@@ -18,7 +19,7 @@ class RValues(Values):
         self.script = script
 
     def __getitem__(self, key: tuple[str, str]) -> float:
-        asked_of_r.add((self.script, *key))
+        ASKED_OF_R.add((self.script, *key))
         return super().__getitem__(key)
 
 

@@ -8,7 +8,6 @@ unit of the last printed digit where that is less.
 """
 
 import csv
-import sys
 from collections import Counter
 from functools import cache
 from importlib.resources import files
@@ -18,6 +17,7 @@ import polars as pl
 import pytest
 
 from pipeline.fit import fit_table
+from tests.reported import LINES
 
 PUBLISHED = Path(str(files("shared") / "published"))
 ORACLES = Path(__file__).parents[1] / "oracles"
@@ -119,7 +119,7 @@ def test_sparse_data_make_the_penalised_fit_primary(results: dict[str, pl.DataFr
     }  # fmt: skip
 
 
-def test_count_of_comparisons_by_provenance(capsys: pytest.CaptureFixture[str]) -> None:
+def test_count_of_comparisons_by_provenance() -> None:
     counts = Counter((row["data"], row["provenance"]) for row in VALUES)
     kinds = ("verified", "documentation", "from memory", "R only")
     lines = ["", f"{'published values':<18}" + "".join(f"{kind:>15}" for kind in kinds)]
@@ -127,8 +127,7 @@ def test_count_of_comparisons_by_provenance(capsys: pytest.CaptureFixture[str]) 
         lines.append(f"{data:<18}" + "".join(f"{counts[data, kind]:>15}" for kind in kinds))
     total = Counter(row["provenance"] for row in VALUES)
     lines.append(f"{'all':<18}" + "".join(f"{total[kind]:>15}" for kind in kinds))
-    with capsys.disabled():
-        sys.stdout.write("\n".join(lines) + "\n")
+    LINES.append("\n".join(lines))
     assert sum(total.values()) == len(VALUES)
     assert total["verified"] == 45
 
