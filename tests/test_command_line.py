@@ -20,10 +20,11 @@ def test_help_imports_nothing_heavy() -> None:
 @pytest.mark.parametrize(
     "command",
     ["demo", "new", "run", "check", "cohort", "analyse", "compare", "report", "fit", "verify",
-     "simulate", "contract", "mask"],
+     "simulate", "contract", "mask", "map", "answers", "trace", "size hazard-ratio", "size risks",
+     "size prediction"],
 )  # fmt: skip
-def test_every_command_has_help_with_an_example(run_sulca: Any, command: str) -> None:
-    done = run_sulca(command, "--help")
+def test_every_command_has_help_with_an_example(call_sulca: Any, command: str) -> None:
+    done = call_sulca(*command.split(), "--help")
     assert done.returncode == 0
     assert f"Example: sulca {command}" in " ".join(done.stdout.split())
 
