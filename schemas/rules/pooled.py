@@ -14,8 +14,10 @@ ANIMAL = ("clinic_id", "local_animal")
 BREED = ("animals.species", "animals.breed")
 NO_BREED = "crossbreed"  # says nothing of the weight
 # Pounds for kilograms or the reverse, and a lost decimal mark. Animals of a breed differ by
-# about a tenth or two, so "near" is within a fifth: common practice, no source.
-SLIPS, NEAR = (2.2046, 1 / 2.2046, 10.0, 0.1), 0.2
+# about a seventh (standard deviation; common practice, no source). "Near" is twice that: within
+# 30 % one slip in twenty is missed, and one right weight in some thousands is asked about; within
+# a fifth one slip in six would be missed.
+SLIPS, NEAR = (2.2046, 1 / 2.2046, 10.0, 0.1), 0.3
 GROWN_MONTHS, ADULT_MONTHS = 9, 12
 WEIGHT = pl.col("weight_kg")
 # What lies outside is asked by R30 and R31.

@@ -72,7 +72,9 @@ NETWORK_CASES: tuple[Case, ...] = (
      event(**SEEN_LATE) | {"changes": {"rechecks": {4: {"patella_grade": None},
                                                     5: {"recheck_day": 30}}}}),
     ("R25", event(**SEEN_LATE, last_negative_day=29), event(**SEEN_LATE, last_negative_day=30)),
-    ("R32", _pugs(4, weight_kg=19.0), _pugs(4, weight_kg=15.5)),
+    ("R32", _pugs(4, weight_kg=19.0), _pugs(4, weight_kg=13.8)),
+    # 6.4 kg, light for a pug, typed in pounds.
+    ("R32", _pugs(4, weight_kg=14.1), _pugs(4, weight_kg=6.4)),
     ("R32", _pugs(4, weight_kg=4.1), _pugs(4, weight_kg=4.1, age_months=8)),
     ("R32", _pugs(4, weight_kg=19.0), _pugs(3, weight_kg=19.0)),
     ("R37", _pugs(4, weight_kg=30.0, bcs=5), _pugs(4, weight_kg=30.0, bcs=8)),
