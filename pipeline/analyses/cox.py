@@ -14,11 +14,10 @@ from pipeline.analyses.curves import no_curves
 from pipeline.analyses.effects import coefficient_rows, term_tests, wald_effects
 from pipeline.analyses.fitted import (
     Fitted,
-    base_row,
     concerned,
     count_rows,
+    design_version,
     ignores_clusters,
-    make_design,
     number_row,
     row_of_test,
 )
@@ -51,11 +50,9 @@ def fit_cox_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
         if adjustment == "standardised":
             rows += standardised_rows(selection, analysis)
             continue
-        columns = (analysis.exposure,) if adjustment == "crude" and analysis.exposure else None
-        design, kept = make_design(
-            selection, analysis, columns or analysis.terms, also=columns_needed(analysis)
+        base, design, kept = design_version(
+            selection, analysis, adjustment, also=columns_needed(analysis)
         )
-        base = replace(base_row(analysis, selection), adjustment=adjustment)
         rows += _model_rows(analysis, design, kept, base=base)
         rows += count_rows(base, selection, design.dropped)
     return Fitted(rows=tuple(rows), curves=no_curves())

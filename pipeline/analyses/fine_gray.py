@@ -14,9 +14,9 @@ from pipeline.analyses.fitted import (
     base_row,
     concerned,
     count_rows,
+    design_version,
     ignores_clusters,
     labels_of,
-    make_design,
     number_row,
     numbers_of,
     optional_labels,
@@ -47,11 +47,9 @@ def fit_fine_gray_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     selection = select_rows(frame, analysis)
     rows: list[Estimate] = []
     for adjustment in analysis.adjustments:
-        columns = (analysis.exposure,) if adjustment == "crude" and analysis.exposure else None
-        design, kept = make_design(
-            selection, analysis, columns or analysis.terms, also=columns_needed(analysis)
+        base, design, kept = design_version(
+            selection, analysis, adjustment, also=columns_needed(analysis)
         )
-        base = replace(base_row(analysis, selection), adjustment=adjustment)
         rows += _model_rows(analysis, design, kept, base=base)
         rows += count_rows(base, selection, design.dropped)
     return Fitted(rows=(*rows, *_gray_rows(selection, analysis)), curves=no_curves())

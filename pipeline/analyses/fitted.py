@@ -107,6 +107,16 @@ def make_design(
     return design, selection.frame.filter(pl.Series(design.kept))
 
 
+def design_version(
+    selection: Selection, analysis: Analysis, adjustment: str, *, also: tuple[str, ...]
+) -> tuple[Estimate, Design, pl.DataFrame]:
+    """Start the crude or adjusted version of a regression: its row, its design, the rows kept."""
+    crude = adjustment == "crude" and analysis.exposure is not None
+    columns = (analysis.exposure or "",) if crude else analysis.terms
+    design, kept = make_design(selection, analysis, columns, also=also)
+    return replace(base_row(analysis, selection), adjustment=adjustment), design, kept
+
+
 def stratum_labels(frame: pl.DataFrame, columns: tuple[str, ...]) -> TextArray | None:
     """Give one label a row that names its stratum, or None without strata."""
     if not columns:

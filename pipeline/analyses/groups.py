@@ -1,13 +1,16 @@
 """The arms of an analysis: one frame a level of the exposure, or one frame for all."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import polars as pl
 
 from analysis.design import MOST_FREQUENT, complete_rows, level_text, ordered_levels
+from pipeline.analyses.fitted import base_row
 from pipeline.analyses.selection import Selection
 from pipeline.plan import Analysis
 from shared.errors import PlanError
+from shared.estimate import Estimate
 
 
 def complete(selection: Selection, columns: tuple[str, ...]) -> tuple[pl.DataFrame, dict[str, int]]:
@@ -17,6 +20,20 @@ def complete(selection: Selection, columns: tuple[str, ...]) -> tuple[pl.DataFra
     if frame.is_empty():
         raise ValueError(f"no row has all of {', '.join(columns)}")
     return frame, dict(dropped)
+
+
+def rows_of_arms(
+    selection: Selection, analysis: Analysis, columns: tuple[str, ...]
+) -> tuple[Estimate, pl.DataFrame, dict[str, int]]:
+    """Start an estimate arm by arm: its row, the rows with exposure and columns, those dropped."""
+    kept, dropped = complete(
+        selection, (*(name for name in (analysis.exposure,) if name), *columns)
+    )
+    base = replace(
+        base_row(analysis, selection), adjustment="crude",
+        n_dropped=len(selection.frame) - len(kept),
+    )  # fmt: skip
+    return base, kept, dropped
 
 
 def arms(frame: pl.DataFrame, analysis: Analysis) -> Iterator[tuple[str | None, pl.DataFrame]]:

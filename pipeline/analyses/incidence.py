@@ -9,7 +9,6 @@ from pipeline.analyses.arms_test import arms_test
 from pipeline.analyses.curves import incidence_points, no_curves
 from pipeline.analyses.fitted import (
     Fitted,
-    base_row,
     concerned,
     count_rows,
     finite,
@@ -18,7 +17,7 @@ from pipeline.analyses.fitted import (
     optional_labels,
     optional_numbers,
 )
-from pipeline.analyses.groups import arms, complete, reference_of, whole
+from pipeline.analyses.groups import arms, reference_of, rows_of_arms, whole
 from pipeline.analyses.incidence_contrasts import difference_rows
 from pipeline.analyses.selection import EVENT, Selection, select_rows
 from pipeline.analyses.standardised_incidence import standardised_rows
@@ -47,13 +46,7 @@ def fit_cumulative_incidence(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
 
 
 def _crude(selection: Selection, analysis: Analysis) -> tuple[list[Estimate], pl.DataFrame]:
-    needed = (*((analysis.exposure,) if analysis.exposure else ()), *columns_needed(analysis))
-    kept, dropped = complete(selection, needed)
-    base = replace(
-        base_row(analysis, selection),
-        adjustment="crude",
-        n_dropped=len(selection.frame) - len(kept),
-    )
+    base, kept, dropped = rows_of_arms(selection, analysis, columns_needed(analysis))
     if analysis.cluster is None:
         base = concerned(base, ignores_clusters(kept, analysis))
     rows: list[Estimate] = []

@@ -10,7 +10,6 @@ from analysis.survival import CumulativeHazard, KaplanMeier, kaplan_meier, nelso
 from pipeline.analyses.curves import no_curves, survival_points
 from pipeline.analyses.fitted import (
     Fitted,
-    base_row,
     concerned,
     count_rows,
     finite,
@@ -19,7 +18,7 @@ from pipeline.analyses.fitted import (
     numbers_of,
     optional_numbers,
 )
-from pipeline.analyses.groups import arms, complete
+from pipeline.analyses.groups import arms, rows_of_arms
 from pipeline.analyses.selection import select_rows
 from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
@@ -39,13 +38,8 @@ def fit_kaplan_meier(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
         If the plan does not fit the table.
     """
     selection = select_rows(frame, analysis)
-    needed = (*((analysis.exposure,) if analysis.exposure else ()), *columns_needed(analysis))
-    kept, dropped = complete(selection, needed)
-    base = replace(
-        base_row(analysis, selection), adjustment="crude",
-        n_dropped=len(selection.frame) - len(kept), method=_method(analysis),
-    )  # fmt: skip
-    base = concerned(base, ignores_clusters(kept, analysis))
+    base, kept, dropped = rows_of_arms(selection, analysis, columns_needed(analysis))
+    base = concerned(replace(base, method=_method(analysis)), ignores_clusters(kept, analysis))
     rows: list[Estimate] = []
     points = [no_curves()]
     for arm, members in arms(kept, analysis):

@@ -1,13 +1,11 @@
 """The log-rank test and its weighted relatives as an analysis of its own."""
 
-from dataclasses import replace
-
 import polars as pl
 
 from pipeline.analyses.arms_test import cluster_test, textbook_test
 from pipeline.analyses.curves import no_curves
-from pipeline.analyses.fitted import Fitted, base_row, count_rows
-from pipeline.analyses.groups import complete
+from pipeline.analyses.fitted import Fitted, count_rows
+from pipeline.analyses.groups import rows_of_arms
 from pipeline.analyses.selection import select_rows
 from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
@@ -24,11 +22,7 @@ def fit_log_rank(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     if analysis.entry:
         raise ValueError("the log-rank test takes no late entry; use the model cox")
     selection = select_rows(frame, analysis)
-    kept, dropped = complete(selection, (analysis.exposure or "", *columns_needed(analysis)))
-    base = replace(
-        base_row(analysis, selection), adjustment="crude",
-        n_dropped=len(selection.frame) - len(kept),
-    )  # fmt: skip
+    base, kept, dropped = rows_of_arms(selection, analysis, columns_needed(analysis))
     rows = cluster_test(base, kept, analysis) if analysis.cluster else []
     rows += textbook_test(base, kept, analysis) + count_rows(base, selection, dropped)
     return Fitted(rows=tuple(rows), curves=no_curves())

@@ -13,13 +13,12 @@ from pipeline.analyses.curves import no_curves
 from pipeline.analyses.effects import coefficient_rows, term_tests, wald_effects
 from pipeline.analyses.fitted import (
     Fitted,
-    base_row,
     concerned,
     count_rows,
+    design_version,
     finite,
     happened,
     ignores_clusters,
-    make_design,
     number_row,
     numbers_of,
     optional_labels,
@@ -53,10 +52,8 @@ def model_rows(
     """Fit each version and distribution; the group of a row is its distribution."""
     rows: list[Estimate] = []
     for adjustment in analysis.adjustments:
-        columns = (analysis.exposure,) if adjustment == "crude" and analysis.exposure else None
-        design, kept = make_design(selection, analysis, columns or analysis.terms, also=also)
+        base, design, kept = design_version(selection, analysis, adjustment, also=also)
         left, right = _ends(kept, analysis)
-        base = replace(base_row(analysis, selection), adjustment=adjustment)
         for name in DISTRIBUTIONS:
             if analysis.distribution in (None, name):
                 fit = fit_parametric(

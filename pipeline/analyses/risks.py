@@ -17,7 +17,6 @@ from analysis.two_proportions import (
 from pipeline.analyses.curves import no_curves
 from pipeline.analyses.fitted import (
     Fitted,
-    base_row,
     concerned,
     contrast_row,
     count_rows,
@@ -25,7 +24,7 @@ from pipeline.analyses.fitted import (
     ignores_clusters,
     labels_of,
 )
-from pipeline.analyses.groups import arms, complete, reference_of
+from pipeline.analyses.groups import arms, reference_of, rows_of_arms
 from pipeline.analyses.outcome_day import day_of_outcome
 from pipeline.analyses.selection import OUTCOME, select_rows
 from pipeline.plan import Analysis
@@ -44,12 +43,9 @@ def fit_risks(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
         If the plan does not fit the table.
     """
     selection = select_rows(frame, analysis)
-    optional = (analysis.exposure, analysis.cluster)
-    kept, dropped = complete(selection, (OUTCOME, *(name for name in optional if name)))
-    base = replace(
-        base_row(analysis, selection), adjustment="crude", day=day_of_outcome(analysis),
-        n_dropped=len(selection.frame) - len(kept),
-    )  # fmt: skip
+    needed = (OUTCOME, analysis.cluster) if analysis.cluster else (OUTCOME,)
+    base, kept, dropped = rows_of_arms(selection, analysis, needed)
+    base = replace(base, day=day_of_outcome(analysis))
     base = concerned(base, ("outcome_selected_by_follow_up",) if dropped.get(OUTCOME) else ())
     if analysis.cluster is None:
         base = concerned(base, ignores_clusters(kept, analysis))
