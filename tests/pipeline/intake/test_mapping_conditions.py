@@ -1,24 +1,9 @@
 """What a value says beside another one, and which words win over words for missing values."""
 
-from collections.abc import Callable, Mapping
-
 from pipeline.intake.mapped import Mapped
+from tests.pipeline.intake.one_export import TABLE, TOP, Files, Read, export
 
-Read = Callable[[Mapping[str, str | bytes], str], Mapped]
-MAPPING = """
-[missing]
-not_applicable = ["n.a."]
-not_recorded = ["NR"]
-[[file]]
-path = "cases.csv"
-[[table]]
-make = ["animals", "stifles", "procedures"]
-from = "cases"
-[table.columns]
-local_animal = "Case"
-side = { value = "left" }
-surgery_date = "Op"
-"""
+MAPPING = f'[missing]\nnot_applicable = ["n.a."]\nnot_recorded = ["NR"]\n{TOP}{TABLE}'
 WIRE = """
 kwire_count = "Pins"
 tension_band_done = { column = "Band", codes = { y = true, n = false }, only_if = { kwire_count = [2] } }
@@ -33,9 +18,8 @@ def _values(mapped: Mapped, variable: str) -> list[tuple[object, str | None]]:
     return [(value, reasons.get(row)) for row, value in rows]
 
 
-def _export(*rows: str) -> dict[str, str | bytes]:
-    lines = [f"A{place},2021-03-04,{row}" for place, row in enumerate(rows, start=1)]
-    return {"cases.csv": "\n".join(["Case,Op,Pins,Band,Wire", *lines]) + "\n"}
+def _export(*rows: str) -> Files:
+    return export("Pins;Band;Wire", *(row.replace(",", ";") for row in rows))
 
 
 def test_only_if_follows_the_other_value(map_export: Read) -> None:

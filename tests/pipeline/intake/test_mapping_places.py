@@ -1,26 +1,11 @@
 """A mapping that leaves every row without its day or side, or reads dates as numbers of days."""
 
-from collections.abc import Callable, Mapping
-
 import pytest
 
-from pipeline.intake.mapped import Mapped
 from shared.errors import MappingError
+from tests.pipeline.intake.one_export import TABLE, TOP, Files, Read, export
 
-Read = Callable[[Mapping[str, str | bytes], str], Mapped]
-CASES = """
-[dates]
-formats = ["DD.MM.YYYY"]
-[[file]]
-path = "cases.csv"
-[[table]]
-make = ["animals", "stifles", "procedures"]
-from = "cases"
-[table.columns]
-local_animal = "Case"
-side = { column = "Limb", codes = { L = "left" } }
-surgery_date = "Op"
-"""
+CASES = f'[dates]\nformats = ["YYYY-MM-DD", "DD.MM.YYYY"]\n{TOP}{TABLE}'
 SIDE = 'side = { column = "Limb", codes = { L = "left" } }\n'
 DAYS = {"rechecks": "recheck_day", "complications": "detected_day", "revisions": "revision_day"}
 
@@ -35,9 +20,8 @@ local_animal = "Case"
 {columns}"""
 
 
-def _export(*visits: str) -> dict[str, str | bytes]:
-    rows = [f"A{place},L,04.03.2021,{visit}" for place, visit in enumerate(visits, start=1)]
-    return {"cases.csv": "\n".join(["Case,Limb,Op,Visit", *rows]) + "\n"}
+def _export(*visits: str) -> Files:
+    return export("Visit", *visits)
 
 
 @pytest.mark.parametrize("table", DAYS)
