@@ -9,7 +9,7 @@ from pipeline.simulate.effects import Effects
 from pipeline.simulate.latent import Fate, draw_fate
 from pipeline.simulate.technique import Technique, draw_technique
 from pipeline.simulate.troubles import Troubles, draw_troubles
-from pipeline.simulate.visits import VisitDraws, draw_visits
+from pipeline.simulate.visits import AS_CLINICS, Attendance, VisitDraws, draw_visits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -31,7 +31,10 @@ class Network:
     paperwork: np.random.SeedSequence
 
 
-def draw_network(seed: np.random.SeedSequence, n_stifles: int, *, effects: Effects) -> Network:
+def draw_network(
+    seed: np.random.SeedSequence, n_stifles: int, *, effects: Effects,
+    attendance: Attendance = AS_CLINICS,
+) -> Network:  # fmt: skip
     """Draw patients, techniques and luck, each from its own child of `seed`."""
     streams = seed.spawn(6)
     patients, techniques, fate, visits, troubles = map(np.random.default_rng, streams[:5])
@@ -41,7 +44,7 @@ def draw_network(seed: np.random.SeedSequence, n_stifles: int, *, effects: Effec
         technique=draw_technique(techniques, baseline),
         luck=Luck(
             fate=draw_fate(fate, baseline),
-            visits=draw_visits(visits, baseline),
+            visits=draw_visits(visits, baseline, attendance),
             troubles=draw_troubles(troubles, baseline),
         ),
         paperwork=streams[5],

@@ -23,7 +23,7 @@ from pipeline.simulate.rows import (
     stifle_rows,
 )  # fmt: skip
 from pipeline.simulate.technique import BLOCK, WEDGE
-from pipeline.simulate.visits import attended
+from pipeline.simulate.visits import AS_CLINICS, Attendance, attended
 from schemas.codebook import CANONICAL_TABLES, KEYS, Variable, of_table, read_codebook
 
 
@@ -55,7 +55,7 @@ class Record:
     ending: Ending
 
 
-def follow(network: Network, *, effects: Effects) -> Record:
+def follow(network: Network, *, effects: Effects, attendance: Attendance = AS_CLINICS) -> Record:
     """Follow every stifle with the technique it had, as its clinic would know of it."""
     baseline, technique, luck = network.baseline, network.technique, network.luck
     latent = Latent(
@@ -63,7 +63,7 @@ def follow(network: Network, *, effects: Effects) -> Record:
         implant=implant_day(luck.fate, baseline, technique, effects=effects),
     )
     trouble = np.minimum(latent.reluxation, latent.implant)
-    visits = attended(luck.visits, baseline, trouble)
+    visits = attended(luck.visits, baseline, trouble, attendance)
     found = find(visits, network, latent=latent, effects=effects, horizon=lock_day(baseline))
     contacts = contacts_of(visits, found, luck, baseline)
     others = luck.troubles.other_day
@@ -79,7 +79,10 @@ def follow(network: Network, *, effects: Effects) -> Record:
     return Record(network=network, found=found, contacts=contacts, ending=ending)
 
 
-def simulate_study(seed: int, n_stifles: int = 900, *, effects: Effects | None = None) -> Simulated:
+def simulate_study(
+    seed: int, n_stifles: int = 900, *, effects: Effects | None = None,
+    attendance: Attendance = AS_CLINICS,
+) -> Simulated:  # fmt: skip
     """Simulate a study of five clinics.
 
     Parameters
@@ -90,6 +93,8 @@ def simulate_study(seed: int, n_stifles: int = 900, *, effects: Effects | None =
         Operated stifles in all, at least 1.
     effects
         Effects it is made with; the defaults of ``Effects`` if None.
+    attendance
+        What brings owners back.
 
     Raises
     ------
@@ -99,9 +104,11 @@ def simulate_study(seed: int, n_stifles: int = 900, *, effects: Effects | None =
     if n_stifles < 1:
         raise ValueError(f"n_stifles must be at least 1, not {n_stifles}")
     chosen = effects or Effects()
-    network = draw_network(np.random.SeedSequence(seed), n_stifles, effects=chosen)
+    network = draw_network(
+        np.random.SeedSequence(seed), n_stifles, effects=chosen, attendance=attendance
+    )
     return Simulated(
-        tables=canonical_tables(follow(network, effects=chosen)),
+        tables=canonical_tables(follow(network, effects=chosen, attendance=attendance)),
         potential=_potential(network, effects=chosen),
     )
 

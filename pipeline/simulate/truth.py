@@ -73,7 +73,7 @@ def true_effects(seed: int, n: int = 1_000_000, *, effects: Effects | None = Non
     rows: list[dict[str, str | float]] = []
     for batch in range(BATCHES):
         network = draw_network(np.random.SeedSequence([seed, 3, batch]), size, effects=chosen)
-        for question, (arms, inside, x) in _questions(network, chosen).items():
+        for question, (arms, inside, x) in potential_arms(network, chosen).items():
             rows += [
                 {"question": question, "measure": measure, "estimate": value, "n": inside}
                 for measure, value in (("log_hazard_ratio", _log_hazard_ratio(arms, x)),
@@ -107,7 +107,7 @@ LEVELS: Mapping[str, tuple[str, str]] = {
 }  # fmt: skip
 
 
-def _questions(network: Network, effects: Effects) -> dict[str, tuple[Arms, int, FloatArray]]:
+def potential_arms(network: Network, effects: Effects) -> dict[str, tuple[Arms, int, FloatArray]]:
     """Give per question both arms, the number of stifles, and the covariates (n, p)."""
     baseline, technique = network.baseline, network.technique
     yes = np.ones(len(baseline.day), dtype=bool)

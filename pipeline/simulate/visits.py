@@ -15,9 +15,30 @@ PLAN = ((42, 4), (87, 6), (178, 8), (355, 9))
 THREE_MONTHS = 1
 CLINIC, OTHER_VETERINARIAN, TELEPHONE = 0, 1, 2
 MODES = ("operating_clinic", "other_veterinarian", "telephone")
-UNWELL_COMES = 0.4
 OWNER_RETURNS_UNTIL = 680  # days; later troubles are seen elsewhere or not at all
 INFINITY = np.inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attendance:
+    """What brings owners back, so that its part in an estimate can be found by leaving it out.
+
+    Attributes
+    ----------
+    unwell_comes
+        By how much trouble raises the log odds of keeping a planned visit.
+    comes_by_itself
+        Share of troubles that bring about a visit of their own.
+    every_visit
+        Every planned visit is kept, whatever the clinic's follow-up is like.
+    """
+
+    unwell_comes: float = 0.4
+    comes_by_itself: float = 0.4
+    every_visit: bool = False
+
+
+AS_CLINICS = Attendance()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,7 +59,9 @@ class VisitDraws:
     delay_implant: FloatArray
 
 
-def draw_visits(rng: np.random.Generator, baseline: Baseline) -> VisitDraws:
+def draw_visits(
+    rng: np.random.Generator, baseline: Baseline, attendance: Attendance = AS_CLINICS
+) -> VisitDraws:
     """Draw the plan of rechecks and the luck of keeping it."""
     n = len(baseline.day)
     shared = np.where(baseline.session == 1, baseline.first, np.arange(n))
@@ -49,7 +72,7 @@ def draw_visits(rng: np.random.Generator, baseline: Baseline) -> VisitDraws:
     planned[none, THREE_MONTHS] = INFINITY
     late = np.where(rng.random(n) < 0.2, np.floor(540 + 185 * rng.random(n)), INFINITY)[shared]
     call = np.where(rng.random(n) < 0.28, np.floor(200 + 120 * rng.random(n)), INFINITY)[shared]
-    comes_by_itself = rng.random((2, n)) < 0.4
+    comes_by_itself = rng.random((2, n)) < attendance.comes_by_itself
     delays = np.ceil(1 + rng.exponential(14.0, (2, n)))
     delay = np.where(comes_by_itself, delays, INFINITY)
     return VisitDraws(
@@ -61,16 +84,23 @@ def draw_visits(rng: np.random.Generator, baseline: Baseline) -> VisitDraws:
     )  # fmt: skip
 
 
-def attended(draws: VisitDraws, baseline: Baseline, first_trouble: FloatArray) -> FloatArray:
+def attended(
+    draws: VisitDraws, baseline: Baseline, first_trouble: FloatArray,
+    attendance: Attendance = AS_CLINICS,
+) -> FloatArray:  # fmt: skip
     """Give the planned days that are kept, (n, 5) with the late visit, infinite if not kept.
 
     Each visit is kept only by those who kept the one before; who is unwell (`first_trouble`
     (n,), the day, of the animal) comes more readily, so the well are lost more often.
     """
+    if attendance.every_visit:
+        return full_attendance(draws)
     stay = np.array([item.stay for item in CLINICS])[baseline.clinic]
     trouble = np.minimum(first_trouble, first_trouble[baseline.partner])
     unwell = trouble[:, None] < draws.planned
-    kept = np.cumprod(draws.stays < chance(stay + UNWELL_COMES * unwell), axis=1).astype(bool)
+    kept = np.cumprod(draws.stays < chance(stay + attendance.unwell_comes * unwell), axis=1).astype(
+        bool
+    )
     kept[:, 1:] &= draws.comes[:, 1:] < 0.94
     days = np.where(kept, draws.planned, INFINITY)
     return np.column_stack([days, np.where(kept[:, 3], draws.late, INFINITY)])

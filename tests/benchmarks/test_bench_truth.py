@@ -9,7 +9,6 @@ plan's default is 500).
 import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
 from importlib.resources import as_file, files
 from multiprocessing import get_context
 
@@ -29,22 +28,11 @@ def estimates_of(job: tuple[int, bool]) -> list[dict[str, object]]:
     """Simulate one network, build its cohort, and give the six primary estimates with limits."""
     seed, with_effects = job
     from pipeline.analyse import run_analyses
-    from pipeline.cohort import build_cohort
-    from pipeline.link import link
     from pipeline.plan import parse_analyses
     from pipeline.simulate.effects import NO_EFFECTS, Effects
-    from pipeline.simulate.simulated import simulate_study
-    from pipeline.study import read_study
+    from tests.benchmarks.known_network import known_network
 
-    with as_file(files("shared") / "demo") as demo:
-        study = read_study(demo)
-    effects = Effects() if with_effects else NO_EFFECTS
-    tables = {name: _addressed(name, frame)
-              for name, frame in simulate_study(seed, effects=effects).tables.items()}  # fmt: skip
-    held = pl.DataFrame(
-        schema=dict.fromkeys(("clinic_id", "local_stifle", "target", "rule"), pl.String)
-    )
-    cohort = build_cohort(link(tables, held), replace(study, seed=seed)).table
+    study, included = known_network(seed, effects=Effects() if with_effects else NO_EFFECTS)
     wanted = {f"{question}_{model}" for question in EXPOSURES for model in MEASURES}
     fewer = {"seed": seed, "resamples": REFITS, "horizon": [365]}
     blocks = [
@@ -52,19 +40,10 @@ def estimates_of(job: tuple[int, bool]) -> list[dict[str, object]]:
         for block in study.analyses
         if block["id"] in wanted
     ]
-    included = cohort.filter(pl.col("left_at").is_null()).sort("stifle_id")
     results = run_analyses(
         included, parse_analyses(blocks), codebook={}, on_step=lambda _name: None
     ).results
     return [row | {"seed": seed} for row in _primary(results)]
-
-
-def _addressed(name: str, frame: pl.DataFrame) -> pl.DataFrame:
-    number = pl.int_range(1, pl.len() + 1)
-    return frame.select(
-        (pl.lit(f"{name}/") + number.cast(pl.String)).alias("row_id"), file=pl.lit(""),
-        sheet=pl.lit(""), row=number, block=pl.lit(""),
-    ).hstack(frame).with_columns(derived=pl.lit(value=False))  # fmt: skip
 
 
 def _primary(results: pl.DataFrame) -> Iterable[dict[str, object]]:
