@@ -1,18 +1,26 @@
 """The cohort described: table 1, accrual, missing values, follow-up, overlap, counts, risks."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import polars as pl
 
 from pipeline.descriptive.accrual import accrual
 from pipeline.descriptive.arms import exposures, included
-from pipeline.descriptive.completeness import follow_up, held, missing_values, rechecks
+from pipeline.descriptive.completeness import (
+    completeness,
+    follow_up,
+    held,
+    missing_values,
+    rechecks,
+)
 from pipeline.descriptive.happened import event_counts, outcome_counts
+from pipeline.descriptive.lost import lost_comparison
 from pipeline.descriptive.overlap import overlap
 from pipeline.descriptive.precision import precision_of_all
 from pipeline.descriptive.risk_table import risk_table
 from pipeline.descriptive.table1 import table_one
 from pipeline.descriptive.variables import described
+from pipeline.descriptive.visits import unscheduled_share, visits_of
 from pipeline.plan import Analysis
 from pipeline.study import Study
 from schemas.codebook import Variable
@@ -25,6 +33,7 @@ def describe(
     codebook: tuple[Variable, ...],
     *,
     events: pl.DataFrame | None = None,
+    tables: Mapping[str, pl.DataFrame] | None = None,
 ) -> list[Estimate]:
     """Describe the included stifles of a cohort.
 
@@ -38,14 +47,18 @@ def describe(
         Declarations of every variable, the cohort's own included.
     events
         One row per event of a stifle (``Cohort.events``), for counts by type.
+    tables
+        The linked tables, for what is told of visits and of readings of images.
 
     Returns
     -------
     list of Estimate
         By analysis: "table1" and "table1_<exposure>" (group = arm, term = variable, level),
         "accrual" (group = clinic, level = year), "missing" (group = clinic), "follow_up",
-        "rechecks" and "rechecks_<exposure>" (group = clinic, level = arm, day),
-        "overlap_<exposure>", "overlap_surgeon_<exposure>", "outcomes", "events", "held" and
+        "completeness" and "completeness_<exposure>", "table1_lost" (group = followed or lost),
+        "visits" and "visits_<exposure>" (share unscheduled), "rechecks" and
+        "rechecks_<exposure>" (group = clinic, level = arm, day), "overlap_<exposure>",
+        "overlap_surgeon_<exposure>", "outcomes", "events", "held" and
         "per_100" (group = weight band, level = grade).
     """
     stifles = included(cohort)
@@ -54,7 +67,11 @@ def describe(
     rows += accrual(stifles)
     rows += missing_values(stifles, described(stifles, codebook))
     rows += follow_up(stifles)
+    rows += completeness(stifles, arms, max(study.outcomes.horizons))
+    rows += lost_comparison(stifles, max(study.outcomes.horizons), codebook)
     rows += rechecks(stifles, arms)
+    if tables is not None:
+        rows += unscheduled_share(visits_of(tables["rechecks"], stifles), arms)
     rows += held(stifles)
     rows += overlap(arms)
     rows += outcome_counts(stifles)

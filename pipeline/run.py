@@ -153,7 +153,9 @@ def _with_results(done: Run, until: str, on_step: Step, say: Callable[[str], Non
     precision = precision_rows(table, parse_analyses(done.study.analyses))
     say(write.precision_text(precision))
     on_step("describing")
-    described = describe(table, done.study, done.codebook, events=done.the_cohort.events)
+    described = describe(
+        table, done.study, done.codebook, events=done.the_cohort.events, tables=done.linked.tables
+    )
     done = replace(done, described=(*precision, *described))
     done = replace(done, analysed=analyse(table, done.study, on_step=on_step))
     if until in STAGES[3:]:

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 
+from analysis.followup import completeness_index
 from analysis.proportions import design_effect, wilson
 from analysis.survival import reverse_kaplan_meier
 from pipeline.descriptive.arms import Exposure, by_clinic
@@ -79,19 +80,72 @@ def recheck_share(base: Estimate, rows: pl.DataFrame, day: int) -> Estimate:
     Wilson limits, the number divided by the design effect of animals.
     """
     due = rows.filter((pl.col("admin_end_day") >= day).fill_null(value=True))
+    base = replace(base, day=float(day), state="rechecked", n_dropped=len(rows) - len(due))
+    return share_of_animals(base, due[f"adequate_{day}"].fill_null(value=False), due["animal_id"])
+
+
+def share_of_animals(base: Estimate, seen: pl.Series, animals: pl.Series) -> Estimate:
+    """Give the share of `seen`, Boolean and known in every row; several rows an animal."""
     base = replace(
-        base, day=float(day), state="rechecked", measure="proportion", n=len(due),
-        n_dropped=len(rows) - len(due), clusters=due["animal_id"].n_unique(), confidence=0.95,
+        base, measure="proportion", n=len(seen), clusters=animals.n_unique(), confidence=0.95,
         method="Wilson, n over the design effect of animals",
     )  # fmt: skip
-    if due.is_empty():
+    if seen.is_empty():
         return replace(base, concerns=("too_few",))
-    seen = due[f"adequate_{day}"].fill_null(value=False)
-    effect = design_effect(seen.cast(pl.Float64).to_numpy(), due["animal_id"].to_numpy())
-    found = wilson(int(seen.sum()), len(due), design_effect=effect)
+    effect = design_effect(seen.cast(pl.Float64).to_numpy(), animals.to_numpy())
+    found = wilson(int(seen.sum()), len(seen), design_effect=effect)
     return replace(
         base, estimate=found.estimate, low=found.low, high=found.high, events=found.events
     )
+
+
+def completeness(
+    cohort: pl.DataFrame, exposures: Iterable[Exposure], day: int
+) -> Iterator[Estimate]:
+    """Give Clark's index up to `day` by clinic and by arm: days seen over days possible.
+
+    For reluxation a stifle that was never palpated was seen for no day; held stifles are left
+    out. For implant complications only stifles at risk count. Limits cluster by animal.
+    """
+    for clinic, rows in by_clinic(cohort):
+        yield from _indices(Estimate(analysis="completeness", group=clinic, measure=""), rows, day)
+    for exposure in exposures:
+        for level, arm in exposure.arms():
+            base = Estimate(
+                analysis=f"completeness_{exposure.column}", group="all", term=exposure.column,
+                level=level, population=exposure.population, measure="",
+            )  # fmt: skip
+            yield from _indices(base, arm, day)
+
+
+def _indices(base: Estimate, rows: pl.DataFrame, day: int) -> Iterator[Estimate]:
+    for outcome in FOLLOWED:
+        known = rows.filter(pl.col("admin_end_day").is_not_null())
+        if outcome == "relux":
+            known = known.filter(~pl.col("relux_held").fill_null(value=False))
+        else:
+            known = known.filter(pl.col(f"{outcome}_day").is_not_null())
+        row = replace(
+            base, outcome=outcome, day=float(day), measure="completeness", confidence=0.95,
+            n=len(known), n_dropped=len(rows) - len(known), clusters=known["animal_id"].n_unique(),
+            method="Clark: days seen over days possible, limits by animal on the logit scale",
+        )  # fmt: skip
+        yield _index(row, known, day)
+
+
+def _index(base: Estimate, known: pl.DataFrame, day: int) -> Estimate:
+    ended = (pl.col(f"{base.outcome}_state") != "censored").fill_null(value=False)
+    found = completeness_index(
+        known[f"{base.outcome}_day"].fill_null(0).to_numpy(),
+        known["admin_end_day"].to_numpy(),
+        known.select(ended.alias("ended"))["ended"].to_numpy(),
+        cluster=known["animal_id"].to_numpy(),
+        horizon=day,
+    )
+    numbers = (found.estimate, found.low, found.high, found.std_error)
+    share, low, high, error = (float(x) if np.isfinite(x) else None for x in numbers)
+    concerns = ("too_few",) if share is None else ()
+    return replace(base, estimate=share, low=low, high=high, std_error=error, concerns=concerns)
 
 
 def _rechecks(base: Estimate, rows: pl.DataFrame) -> Iterator[Estimate]:

@@ -33,14 +33,19 @@ def table_one(
     variables = described(cohort, codebook)
     yield from _column(Estimate(analysis="table1", group=ALL, measure=""), cohort, variables)
     for exposure in exposures:
-        base = Estimate(
-            analysis=f"table1_{exposure.column}", population=exposure.population, measure=""
-        )
         shown = tuple(item for item in variables if item.column != exposure.column)
-        yield from _column(replace(base, group=ALL), exposure.frame, shown)
-        for level, arm in exposure.arms():
-            yield from _column(replace(base, group=level), arm, shown)
-        yield from _differences(base, exposure, shown)
+        yield from by_arm(exposure, shown)
+
+
+def by_arm(exposure: Exposure, variables: tuple[Described, ...]) -> Iterator[Estimate]:
+    """Describe all stifles of an exposure, then each arm, and how far the arms lie apart."""
+    base = Estimate(
+        analysis=f"table1_{exposure.column}", population=exposure.population, measure=""
+    )
+    yield from _column(replace(base, group=ALL), exposure.frame, variables)
+    for level, arm in exposure.arms():
+        yield from _column(replace(base, group=level), arm, variables)
+    yield from _differences(base, exposure, variables)
 
 
 def _column(

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from pipeline.report.baseline_table import baseline_table
 from pipeline.report.effects import effect_table, risk_rows, risk_table
+from pipeline.report.follow_up_quality import lost_tables, quality_table
 from pipeline.report.material import Material
 from pipeline.report.rows import distinct, of
 from pipeline.report.section_accrual import accrual_table
@@ -33,7 +34,7 @@ def report_tables(material: Material) -> list[Table]:
     """Give the tables that a paper would take from the report."""
     labels, rows = material.labels, material.rows
     tables = [flow_table(material.flow), flow_by_clinic(material), accrual_table(material)]
-    tables.append(recheck_table(material))
+    tables += [recheck_table(material), quality_table(material), *lost_tables(material)]
     for exposure in exposures_of(material):
         both = (baseline_table(rows, exposure, labels, role=role) for role in ("baseline", None))
         tables += [table for table in both if table is not None]

@@ -6,6 +6,7 @@ from markupsafe import Markup
 
 from pipeline.report.baseline_table import ALL
 from pipeline.report.blocks import Section, fold, paragraph
+from pipeline.report.follow_up_quality import quality_blocks
 from pipeline.report.labels import Labels
 from pipeline.report.material import Material
 from pipeline.report.rows import distinct, of
@@ -57,6 +58,7 @@ def follow_up_section(material: Material) -> Section:
     medians = of(material.rows, "median", analysis="follow_up")
     if medians:
         blocks.append(as_html(_follow_up_table(medians, material.labels)))
+    blocks += quality_blocks(material)
     return Section("follow-up", "Who was rechecked", "Follow-up", tuple(blocks))
 
 

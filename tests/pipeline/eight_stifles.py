@@ -59,6 +59,7 @@ def eight_stifles() -> pl.DataFrame:
                 "reluxation", "censored", "death", None, "censored", "reluxation",
                 "censored", "censored", "reluxation",
             ],
+            "relux_by_365": [True, False, False, None, False, True, None, None, True],
             "implant_day": [40, 365, None, 100, 400, None, 200, None, 10],
             "implant_state": ["censored"] * 2 + [None] + ["censored"] * 2 + [None, "censored"]
             + [None, "censored"],

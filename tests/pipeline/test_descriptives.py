@@ -56,7 +56,9 @@ def test_facts_of_an_animal_count_once_and_levels_come_from_the_codebook(
 
 def test_standardised_difference_is_of_each_arm_from_the_reference(rows: list[Estimate]) -> None:
     """TTT in 2 of 2 block and 3 of 6 wedge: 0.5 over the root of (0 + 0.25) / 2."""
-    found = one(rows, measure="standardised_difference", term="ttt_done")
+    found = one(
+        rows, analysis="table1_sulcoplasty_type", measure="standardised_difference", term="ttt_done"
+    )
     assert (found.group, found.reference) == (BLOCK, WEDGE)
     assert found.estimate == pytest.approx(0.5 / (0.25 / 2) ** 0.5)
 
@@ -96,6 +98,63 @@ def test_median_follow_up_is_the_reverse_kaplan_meier(rows: list[Estimate]) -> N
     curve is 0.8, 0.6, 0.4: the median is day 365."""
     found = one(rows, analysis="follow_up", outcome="relux", group="all")
     assert (found.estimate, found.n, found.n_dropped) == (365, 7, 1)
+
+
+def test_completeness_is_days_seen_of_days_possible(rows: list[Estimate]) -> None:
+    """To day 365, by hand: 40, 365, 100, 365, 365 and 200 of as many, and 300 of 365 of the one
+    that was lost; the held one is left out. 1735 of 1800."""
+    base = {"measure": "completeness", "outcome": "relux"}
+    found = one(rows, analysis="completeness", group="all", **base)
+    assert found.estimate == pytest.approx(1735 / 1800)
+    assert (found.n, found.n_dropped, found.clusters, found.day) == (7, 1, 6, 365)
+    assert one(rows, analysis="completeness", group="lake", **base).estimate == 1
+    arm = one(rows, analysis="completeness_sulcoplasty_type", level=WEDGE, **base)
+    assert arm.estimate == pytest.approx((1735 - 365) / (1800 - 365))
+
+
+def test_a_stifle_that_was_never_palpated_was_not_seen_at_all(
+    cohort: pl.DataFrame, study: Study
+) -> None:
+    never = cohort.with_columns(
+        relux_day=pl.when(pl.col("stifle_id") == "s7").then(None).otherwise("relux_day"),
+        relux_state=pl.when(pl.col("stifle_id") == "s7").then(None).otherwise("relux_state"),
+    )
+    rows = describe(never, study, read_codebook())
+    found = one(rows, analysis="completeness", group="all", outcome="relux")
+    assert found.estimate == pytest.approx(1435 / 1800)
+
+
+def test_the_lost_stand_beside_the_followed(rows: list[Estimate]) -> None:
+    """Of eight one is held and one not due by day 365; s7, last palpated on day 300, is lost."""
+    lost = {"analysis": "table1_lost", "group": "lost"}
+    assert one(rows, **lost, term="stifles").estimate == 1
+    assert one(rows, **(lost | {"group": "followed"}), term="stifles").estimate == 5
+    assert one(rows, **lost, term="weight_kg", measure="median").estimate == 9
+    assert one(rows, **lost, term="clinic_id", level="north").events == 1
+    apart = one(rows, **lost, term="clinic_id", measure="standardised_difference")
+    assert (apart.reference, apart.concerns) == ("followed", ())
+
+
+def test_unscheduled_visits_are_shared_out_by_clinic_and_arm(
+    cohort: pl.DataFrame, study: Study
+) -> None:
+    """Not counted: a call, a visit on the day of surgery, one after the data lock, one of a
+    stifle that left; one visit does not say whether it was planned."""
+    visits = [
+        ("s0", 14, "operating_clinic", 0, False), ("s0", 40, "operating_clinic", 2, True),
+        ("s1", 42, "other_veterinarian", None, False), ("s1", 50, "telephone", None, True),
+        ("s2", 0, "operating_clinic", 0, True), ("s4", 30, "operating_clinic", 0, True),
+        ("s4", 500, "operating_clinic", 0, True), ("s6", 20, "operating_clinic", 0, None),
+        ("s8", 20, "operating_clinic", 0, True),
+    ]  # fmt: skip
+    names = ["stifle_id", "recheck_day", "recheck_mode", "patella_grade", "unscheduled"]
+    tables = {"rechecks": pl.DataFrame(visits, schema=names, orient="row")}
+    rows = describe(cohort, study, read_codebook(), tables=tables)
+    found = one(rows, analysis="visits", group="all")
+    assert (found.events, found.n, found.n_dropped, found.estimate) == (2, 4, 1, 0.5)
+    north = one(rows, analysis="visits", group="north")
+    assert (north.events, north.n, north.n_dropped) == (1, 1, 1)
+    assert one(rows, analysis="visits_sulcoplasty_type", level=BLOCK).estimate == 0
 
 
 def test_technique_in_one_hand_only_is_a_concern(rows: list[Estimate]) -> None:
