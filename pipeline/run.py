@@ -115,7 +115,7 @@ def run_study(
     write.write_run(done, record=record, until=until, previous=previous, draft=draft)
     seconds = time.monotonic() - started
     write.write_record(out, record, seconds=seconds, previous=previous, draft=draft)
-    return replace(done, summary=summary_of(done, until=until))
+    return replace(done, summary=summary_of(done, until=until, draft=draft))
 
 
 def checked_study(folder: Path, on_step: Step) -> Run:

@@ -15,11 +15,13 @@ if TYPE_CHECKING:
 NEXT = {"check": "cohort", "cohort": "analyse", "analyse": "compare", "compare": "report"}
 
 
-def summary_of(done: "Run", *, until: str) -> Summary:
+def summary_of(done: "Run", *, until: str, draft: bool = False) -> Summary:
     """Say what a run did: rows and their fate, queries, cohort, results, where things are."""
-    counts: dict[str, int | str] = {**_rows(done), **_queries(done)}
+    lists = "out/queries/draft" if draft else "out/queries"
+    counts: dict[str, int | str] = {**_rows(done), **_queries(done, lists)}
     folder = done.study.folder
-    written: dict[str, Path] = {"queries to clinics": folder / "out" / "queries"}
+    asked = "queries, as a draft" if draft else "queries to clinics"
+    written: dict[str, Path] = {asked: folder / lists}
     written["re-identification"] = folder / "out" / "reidentification.html"
     if done.cohort is not None:
         counts |= _cohort(done)
@@ -31,6 +33,8 @@ def summary_of(done: "Run", *, until: str) -> Summary:
         written["report"] = folder / "out" / "report" / "index.html"
         written["feedback to clinics"] = folder / "out" / "clinics"
     next_step = f"sulca {NEXT[until]} {folder}" if until in NEXT else f"sulca verify {folder}"
+    if draft:
+        next_step = f"mend the mappings, then sulca check {folder}, which begins a round"
     return Summary(
         done=f"{done.study.title}: {until} done.",
         counts=counts,
@@ -55,13 +59,13 @@ def _rows(done: "Run") -> dict[str, int | str]:
     }
 
 
-def _queries(done: "Run") -> dict[str, int | str]:
+def _queries(done: "Run", lists: str) -> dict[str, int | str]:
     by_action = dict(done.findings.group_by("action").len().sort("action").rows())
     asked = ", ".join(f"{count} {action.replace('_', ' ')}" for action, count in by_action.items())
     counts: dict[str, int | str] = {"findings": asked or "none"}
     own = done.findings.filter(pl.col("rule").is_in(list(COORDINATORS)))
     if own.height:
-        counts["for the coordinator"] = f"{own.height} of them, in out/queries/{FOR_COORDINATOR}"
+        counts["for the coordinator"] = f"{own.height} of them, in {lists}/{FOR_COORDINATOR}"
     corrected = done.corrected
     if corrected.applied or corrected.silenced or corrected.stale:
         counts["corrections"] = (

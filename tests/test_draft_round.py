@@ -8,6 +8,7 @@ import pytest
 
 from pipeline.query_progress import ROUNDS
 from pipeline.run import run_study
+from pipeline.summary import Summary
 from tests.small_study import small_study
 
 
@@ -15,8 +16,14 @@ def _silent(_step: str) -> None:
     pass
 
 
-def _check(folder: Path, *, draft: bool = False) -> None:
-    run_study(folder, until="check", on_step=_silent, draft=draft)
+def _check(folder: Path, *, draft: bool = False) -> Summary:
+    return run_study(folder, until="check", on_step=_silent, draft=draft).summary
+
+
+def _named_lists(said: Summary) -> str:
+    """Give the folder in which a summary says the coordinator's list is."""
+    named = str(said.counts["for the coordinator"]).partition(", in ")[2]
+    return named.removesuffix("/for the coordinator.csv")
 
 
 def _mend(folder: Path, note: str) -> None:
@@ -48,13 +55,18 @@ def checked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_draft_begins_no_round(checked: Path, tmp_path: Path) -> None:
     folder = Path(shutil.copytree(checked, tmp_path / "study"))
     before = _lists(folder)
+    unread = folder / "exports" / "north" / "unread.csv"
+    unread.write_text("case,what\nN-0001,x\n", "utf-8")  # a question to the coordinator
     for note in ("first", "second"):
         _mend(folder, note)
-        _check(folder, draft=True)
+        said = _check(folder, draft=True)
+        assert folder / _named_lists(said) in said.written.values()
+        assert _named_lists(said) == "out/queries/draft"
     assert _lists(folder) == before
     drafted = pl.read_csv(folder / "out/queries/draft/north.csv", infer_schema=False)
     assert set(drafted["status"]) == {"open"}
-    _check(folder)
+    assert (folder / "out/queries/draft/for the coordinator.csv").exists()
+    assert _named_lists(_check(folder)) == "out/queries"
     assert _rounds(folder) == [1, 2]
     assert not (folder / "out/queries/draft").exists()
 
