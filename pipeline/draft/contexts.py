@@ -11,7 +11,6 @@ from pipeline.draft.plain import Tokens, joined, likeness, tokens
 from pipeline.draft.readings import Tongue
 from pipeline.draft.vocabulary import LANGUAGES, Phrase, read_vocabulary
 
-_MOST_EVENTS = 15
 _MARKS = " ._-:"
 _OTHERS: Mapping[str, tuple[str, ...]] = {
     "stifles": ("rechecks", "complications", "revisions"), "rechecks": ("complications",),
@@ -40,35 +39,6 @@ def _announces(words: Tokens, phrase: Tokens) -> float:
     if len(short) >= 2 and long.startswith(short):
         return 0.62 if len(short) >= 3 else 0.5
     return min(likeness(words, phrase), 0.9)
-
-
-def events_of(family: Family, tongue: Tongue) -> dict[str, str]:
-    """Read a column as kinds of event: text -> kind of row; empty if it is none.
-
-    It is one if its few texts name at least two kinds of row, operations among them, in one
-    language.
-    """
-    counts = family.counts
-    if family.repeat or family.sides or not 2 <= len(counts) <= _MOST_EVENTS:
-        return {}
-    order = (tongue.language, *(name for name in LANGUAGES if name != tongue.language))
-    for language in order:
-        phrases = [item for item in tongue.vocabulary.tables if item.language == language]
-        found = {text: _event(text, phrases) for text in counts}
-        known = {text: table for text, table in found.items() if table}
-        told = sum(counts[text] for text in known)
-        kinds = set(known.values())
-        if len(kinds) >= 2 and "stifles" in kinds and told >= 0.8 * counts.total():
-            return known
-    return {}
-
-
-def _event(text: str, phrases: Sequence[Phrase]) -> str:
-    words = tokens(text)
-    exact = [item.meaning for item in phrases if joined(item.words) == joined(words)]
-    inside = [item for item in phrases if item.words == words[: len(item.words)]]
-    longest = max(inside, key=lambda item: len(item.words), default=None)
-    return (exact or ([longest.meaning] if longest else [""]))[0]
 
 
 def base_context(grid: Grid, families: Sequence[Family], tongue: Tongue) -> tuple[str, str]:

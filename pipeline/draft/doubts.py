@@ -1,6 +1,7 @@
 """What a person must settle about the clinic, the way it writes, and its files."""
 
 from pipeline.draft.draft import Draft
+from pipeline.draft.event_doubts import event_doubts
 from pipeline.draft.tables import SheetDraft
 from pipeline.draft.toml_text import quoted
 from pipeline.draft.vocabulary import LANGUAGES
@@ -78,14 +79,7 @@ def file_doubts(sheet: SheetDraft, draft: Draft) -> list[ToConfirm]:
             evidence=f"{raw.hidden[0]} rows and {raw.hidden[1]} columns are hidden",
             do='Ask the clinic; "set_aside" and "ignore" leave them out.',
         ))  # fmt: skip
-    events = [table for table in sheet.tables if table.event[0]]
-    if events:
-        told = "; ".join(f"{', '.join(table.event[1])} = {table.context}" for table in events)
-        found.append(ToConfirm(
-            what=f'{where}: kinds of event in "{events[0].event[0]}"', guess=told,
-            evidence=f"trade words, {LANGUAGES[draft.tongue.language]} first",
-            do="Check every where line; the same word may mean a recheck or an operation.",
-        ))  # fmt: skip
+    found += event_doubts(sheet, where)
     aside = draft.aside[grid.name]
     if aside:
         told = ", ".join(f"{item.column} = {quoted(item.text)} ({item.reason}, {item.n})"

@@ -39,9 +39,9 @@ def row_doubts(
     told = named | {name for drafted in lists for name in drafted.variables}
     for name in _NEEDED.get(table.context, ()):
         if name not in told:
+            lost = "it no row can be placed" if _places(name) else "it such a row says little"
             found.append(_doubt(f"{title}: {name}", "", "no column was recognised as it; without "
-                                "it no row can be placed",
-                                _how_to_write(name)))  # fmt: skip
+                                + lost, _how_to_write(name)))  # fmt: skip
     for line in lines:
         if not line.proved:
             guess = f"from {line.header}" if line.header else line.keys.get("value", "").strip('"')
@@ -62,6 +62,10 @@ def row_doubts(
                             "text stands with its count in the list of its variable",
                             "Read every list once; a wrong code is a wrong result."))  # fmt: skip
     return found
+
+
+def _places(name: str) -> bool:
+    return name.endswith(("_day", "_date"))
 
 
 def _how_to_write(name: str) -> str:

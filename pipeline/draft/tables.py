@@ -8,12 +8,12 @@ from pipeline.draft.columns import Meaning, header_meanings, meanings_of
 from pipeline.draft.contexts import (
     base_context,
     elsewhere,
-    events_of,
     of_a_visit,
     stem_of,
 )
 from pipeline.draft.day_columns import with_days
-from pipeline.draft.families import Family, find_families, in_rows
+from pipeline.draft.events import Kinds, column_of_events, event_tables, suspected
+from pipeline.draft.families import Family, find_families
 from pipeline.draft.header import Grid
 from pipeline.draft.places import numbers_of
 from pipeline.draft.readings import Tongue
@@ -21,7 +21,6 @@ from pipeline.draft.repeated import repeated_tables
 from pipeline.draft.table import CORE, Table, assign
 
 _SAYS_IT = 0.9  # header score of a column that is nothing but its phrase: "last recheck"
-_MIN_FILLED = 0.02  # of the rows of an event, for a column to belong to it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +28,7 @@ class SheetDraft:
     """One sheet: the rows it makes, the columns nobody understood, the refused ones.
 
     `loose` columns, unknown too, say the same under different numbers without being a block.
+    `events` is the column that says of which kind each row is, `mixed` those that may say it.
     """
 
     grid: Grid
@@ -37,6 +37,8 @@ class SheetDraft:
     loose: tuple[Family, ...]
     comments: tuple[Family, ...]
     identifiers: tuple[Family, ...]
+    events: Kinds | None = None
+    mixed: tuple[Kinds, ...] = ()
 
 
 def draft_sheet(grid: Grid, tongue: Tongue) -> SheetDraft:
@@ -47,7 +49,11 @@ def draft_sheet(grid: Grid, tongue: Tongue) -> SheetDraft:
     others = [item for item in families if item not in identifiers and item not in comments]
     loose = _loose(others, tongue)
     rest = [item for item in others if item not in loose]
-    tables = _event_tables(grid, rest, tongue) or _plain_tables(grid, rest, tongue)
+    single = [item for item in rest if not item.repeat]
+    base, why = base_context(grid, single, tongue)
+    events = column_of_events(rest, grid, base, tongue)
+    tables = (event_tables(grid, rest, events, tongue) if events else
+              _plain_tables(grid, rest, (base, why), tongue))  # fmt: skip
     used = {item.family.template for table in tables for item in table.meanings}
     used |= {table.event[0] for table in tables}
     used |= {item.family.template for table in tables for item in table.instead}
@@ -55,7 +61,8 @@ def draft_sheet(grid: Grid, tongue: Tongue) -> SheetDraft:
     return SheetDraft(
         grid=grid, tables=tuple(tables), unknown=tuple(unknown),
         loose=tuple(loose), comments=tuple(comments),
-        identifiers=tuple(identifiers),
+        identifiers=tuple(identifiers), events=events,
+        mixed=() if events else tuple(suspected(single, tongue)),
     )  # fmt: skip
 
 
@@ -73,34 +80,11 @@ def _is_comment(family: Family, tongue: Tongue) -> bool:
     return score >= 0.8 and score > max((item[0] for item in scores.values()), default=0.0)
 
 
-def _event_tables(grid: Grid, families: Sequence[Family], tongue: Tongue) -> list[Table]:
-    for family in families:
-        events = events_of(family, tongue)
-        if not events:
-            continue
-        cells = family.columns[0].cells
-        others = [item for item in families if item is not family]
-        tables: list[Table] = []
-        for context in dict.fromkeys(events.values()):
-            rows = [at for at, cell in enumerate(cells) if events.get(cell or "") == context]
-            found: list[list[Meaning]] = []
-            for item in others:
-                counts = in_rows(item, rows)
-                if counts.total() >= _MIN_FILLED * len(rows):
-                    found.append(meanings_of(item, stem_of(item), context, tongue, counts=counts))
-            texts = {text: n for text, n in family.counts.items() if events.get(text) == context}
-            tables.append(
-                Table(context=context, grid=grid, meanings=assign(found, tongue),
-                      event=(family.template, texts), instead=_instead(found),
-                      why=f'column "{family.template}" says {", ".join(texts)}')
-            )  # fmt: skip
-        return tables
-    return []
-
-
-def _plain_tables(grid: Grid, families: Sequence[Family], tongue: Tongue) -> list[Table]:
+def _plain_tables(
+    grid: Grid, families: Sequence[Family], kind: tuple[str, str], tongue: Tongue
+) -> list[Table]:
     single = [item for item in families if not item.repeat]
-    base, why = base_context(grid, single, tongue)
+    base, why = kind
     groups: dict[str, list[list[Meaning]]] = {base: []}
     for item in single:
         here = meanings_of(item, stem_of(item), base, tongue, counts=item.counts)
@@ -133,11 +117,3 @@ def _of_one_visit(found: Sequence[list[Meaning]]) -> list[list[Meaning]]:
     told = [numbers_of(items[0].family.template) if items else () for items in found]
     mixed = len({numbers for numbers in told if numbers}) > 1
     return [[] if mixed and numbers else items for items, numbers in zip(found, told, strict=True)]
-
-
-def _instead(found: Sequence[Sequence[Meaning]]) -> tuple[Meaning, ...]:
-    """Find a second column for the day of a recheck: a time since the operation."""
-    days = [item for items in found for item in items[:1]
-            if item.reading.variable == "recheck_day" and item.header_score >= 0.8]  # fmt: skip
-    dated = any(item.reading.how == "date" for item in days)
-    return tuple(item for item in days if dated and item.reading.how in ("duration", "number"))
