@@ -37,7 +37,7 @@ class Influence:
     """Coefficients without one cluster at a time, those that move the asked one most first."""
 
     labels: tuple[str, ...]
-    coefficients: FloatArray  # (clusters shown, p); NaN where nothing can be fitted without it
+    coefficients: FloatArray  # (clusters shown, p); NaN: no fit without it, or no such term left
     rows: IntArray  # (clusters shown,), rows of each
     n_clusters: int
 
@@ -137,7 +137,7 @@ def influence_by_cluster(
     size = np.abs(np.bincount(codes, steps, count))
     chosen = np.argsort(-size, kind="stable")[: min(most, count)]
     kept = base[:, None] * (codes[:, None] != chosen)
-    beta = refit(matrix, outcome, kept, penalised=penalised, start=full)
+    beta = _without(matrix, outcome, kept, full, penalised=penalised)
     order = np.argsort(-np.nan_to_num(np.abs(beta[column] - full[column]), nan=np.inf),
                        kind="stable")  # fmt: skip
     first = {int(code): place for place, code in reversed(list(enumerate(codes)))}
@@ -146,6 +146,27 @@ def influence_by_cluster(
         coefficients=beta.T[order], n_clusters=count,
         rows=np.bincount(codes[base > 0], minlength=count)[chosen[order]],
     )  # fmt: skip
+
+
+def _without(
+    x: FloatArray, y: FloatArray, kept: FloatArray, full: FloatArray, *, penalised: bool
+) -> FloatArray:
+    """Refit once a column of weights; what is constant in the rows left (a clinic's own term) goes.
+
+    NaN for coefficients that are gone, and where there is no fit.
+    """
+    names = [str(place) for place in range(x.shape[1])]
+    gone = [
+        {int(item.name) for item in find_redundant(x[weights > 0], names)} for weights in kept.T
+    ]
+    whole = np.array([not places for places in gone], dtype=np.bool_)
+    beta = np.full((len(full), kept.shape[1]), np.nan)
+    beta[:, whole] = refit(x, y, kept[:, whole], penalised=penalised, start=full)
+    for column in np.flatnonzero(~whole):
+        stays = [place for place in range(x.shape[1]) if place not in gone[column]]
+        some = refit(x[:, stays], y, kept[:, [column]], penalised=penalised)[:, 0]
+        beta[[0, *(place + 1 for place in stays)], column] = some
+    return beta
 
 
 def _one_step(x: FloatArray, y: FloatArray, weights: FloatArray, beta: FloatArray) -> FloatArray:

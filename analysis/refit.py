@@ -38,6 +38,8 @@ def refit(
         Coefficients, the intercept first, shape (q + 1, B); NaN in a column without a fit.
     """
     z, back = scaled_design(x)
+    if not weights.shape[1]:
+        return np.empty((z.shape[1], 0))
     first = None if start is None else inverse(back) @ start
     if not penalised:
         batch = fit_logistic_batch(z, y, weights, start=first, tolerance=tolerance)

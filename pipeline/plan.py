@@ -40,6 +40,10 @@ class Analysis:
     estimator
         None: by the rule for sparse data; "penalised" always gives Firth's as the primary,
         "maximum_likelihood" never. With exact ties it is always maximum likelihood.
+    diagnostics, validate_by
+        What is said of how well a logistic model describes its rows (true: all but the test of
+        Hosmer and Lemeshow), and the column whose groups are left out one at a time: clinic_id
+        where the table has it.
     ph_transform
         Time scale of the test of proportional hazards: km, rank, identity or log.
     interval
@@ -92,6 +96,8 @@ class Analysis:
     resamples: int = 500
     random_intercept: str | None = None
     matched_set: str | None = None
+    diagnostics: tuple[str, ...] = ()
+    validate_by: str | None = None
     distribution: str | None = None
 
     @property

@@ -54,6 +54,7 @@ def columns_of(analysis: Analysis) -> Iterator[tuple[str, str]]:
         "weights",
         "exposure",
         "cluster",
+        "validate_by",
     ):
         if column := getattr(analysis, key):
             yield key, column

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from pipeline.plan_values import (
+    all_or_list,
     by_column,
     days,
     identifier,
@@ -37,6 +38,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "distribution": ("weibull", "lognormal", "loglogistic"),
 }
 ADJUSTMENTS = ("crude", "adjusted", "standardised")
+DIAGNOSTICS = ("calibration", "discrimination", "optimism", "left_out", "influence")
 VERSIONS: Mapping[str, tuple[str, ...]] = {
     "cox": ADJUSTMENTS, "logistic": ADJUSTMENTS, "cumulative_incidence": ("crude", "standardised"),
     "fine_gray": ("crude", "adjusted"), "interval_censored": ("crude", "adjusted"),
@@ -54,7 +56,7 @@ USES: Mapping[str, frozenset[str]] = {
                                      "resamples"},
     "logistic": COMMON | REGRESSION
     | {"outcome", "missing_outcome", "observation_terms", "time", "window_days", "horizon",
-       "seed", "resamples"},
+       "seed", "resamples", "diagnostics", "validate_by"},
     "cumulative_incidence": COMMON | TIMED
     | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "resamples", "weights"},
     "fine_gray": (COMMON | TIMED | {"adjust_for", "adjustments", "spline", "per", "ties"})
@@ -94,6 +96,8 @@ PARSERS: Mapping[str, Callable[[object], Any]] = {
     "strata": list_of(text), "rho": number, "gamma": number, "horizon": days,
     "confidence": share, "m": whole, "seed": whole, "resamples": whole,
     "window_days": whole, "random_intercept": text,
+    "diagnostics": all_or_list(*DIAGNOSTICS, "hosmer_lemeshow", default=DIAGNOSTICS),
+    "validate_by": text,
     "matched_set": text, **{key: one_of(*choices) for key, choices in CHOICES.items()},
 }  # fmt: skip
 

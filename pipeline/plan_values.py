@@ -85,6 +85,17 @@ def by_column(parse: Callable[[object], Any]) -> Callable[[object], Mapping[str,
     return parse_table
 
 
+def all_or_list(*choices: str, default: tuple[str, ...]) -> Callable[[object], tuple[str, ...]]:
+    """Make a parser of true (the `default` choices), false (none) or a list of some choices."""
+
+    def parse_some(value: object) -> tuple[str, ...]:
+        if isinstance(value, bool):
+            return default if value else ()
+        return list_of(one_of(*choices))(value)
+
+    return parse_some
+
+
 def one_of(*choices: str) -> Callable[[object], str]:
     """Make a parser that takes one of some words."""
 

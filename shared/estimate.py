@@ -27,6 +27,8 @@ CONCERNS = {
     "overdispersed": "clinics differ more than chance and case mix explain",
     "too_few": "too few stifles for a number",
     "resamples_failed": "some bootstrap samples had no fit and are left out of the interval",
+    "depends_on_grouping": "hangs on how risks are grouped; it neither proves nor refutes a fit",
+    "groups_failed": "without some groups the model has no fit; they are left out here",
     "within_interval": "the day lies between two visits: no more than this risk, perhaps less",
     "held_rows": "stifles with an open query are left out",
     "small_count": "a count from 1 to 4 is not shown",

@@ -12,9 +12,9 @@ from pipeline.plan import Analysis
 
 CURVE_SCHEMA: Mapping[str, pl.DataType] = {
     "analysis": pl.String(), "curve": pl.String(), "outcome": pl.String(), "group": pl.String(),
-    "state": pl.String(), "day": pl.Float64(), "estimate": pl.Float64(), "low": pl.Float64(),
-    "high": pl.Float64(), "n_at_risk": pl.Float64(), "n_events": pl.Float64(),
-    "n_censored": pl.Float64(),
+    "state": pl.String(), "at": pl.Float64(), "day": pl.Float64(),
+    "estimate": pl.Float64(), "low": pl.Float64(), "high": pl.Float64(),
+    "n_at_risk": pl.Float64(), "n_events": pl.Float64(), "n_censored": pl.Float64(),
 }  # fmt: skip
 
 
@@ -46,6 +46,25 @@ def survival_points(analysis: Analysis, arm: str | None, curve: KaplanMeier) -> 
         late=bool(analysis.entry),
     )  # fmt: skip
     return _labelled(points, analysis, "kaplan_meier", arm, analysis.outcome_name)
+
+
+def points_at(
+    analysis: Analysis,
+    curve: str,
+    at: FloatArray,
+    heights: tuple[FloatArray, ...],
+    *,
+    state: str | None,
+) -> pl.DataFrame:
+    """Give the points of a curve over other values than days: estimate, low and high at each."""
+    named = dict(zip(("estimate", "low", "high"), heights, strict=True))
+    blank = pl.lit(None, pl.Float64)
+    return pl.DataFrame({"at": at, **named}).with_columns(
+        pl.lit(analysis.id).alias("analysis"), pl.lit(curve).alias("curve"),
+        pl.lit(analysis.outcome_name).alias("outcome"), pl.lit(state, pl.String).alias("state"),
+        group=pl.lit(None, pl.String), day=blank, n_at_risk=blank, n_events=blank,
+        n_censored=blank,
+    ).select(CURVE_SCHEMA.keys())  # fmt: skip
 
 
 def _points(  # noqa: PLR0913 - the columns of a curve, each by name
@@ -84,4 +103,5 @@ def _labelled(
         pl.lit(analysis.id).alias("analysis"), pl.lit(curve).alias("curve"),
         pl.lit(analysis.outcome_name).alias("outcome"),
         pl.lit(arm, dtype=pl.String).alias("group"), pl.lit(state).alias("state"),
+        pl.lit(None, pl.Float64).alias("at"),
     ).select(CURVE_SCHEMA.keys())  # fmt: skip

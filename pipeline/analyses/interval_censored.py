@@ -107,5 +107,5 @@ def _points(fit: Turnbull, analysis: Analysis, arm: str | None) -> pl.DataFrame:
         analysis=pl.lit(analysis.id), curve=pl.lit("turnbull"),
         outcome=pl.lit(analysis.outcome_name), group=pl.lit(arm, pl.String),
         state=pl.lit(analysis.outcome_name), low=blank, high=blank, n_at_risk=blank,
-        n_events=blank, n_censored=blank,
+        n_events=blank, n_censored=blank, at=blank,
     ).select(CURVE_SCHEMA.keys())  # fmt: skip

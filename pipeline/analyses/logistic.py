@@ -9,6 +9,7 @@ from analysis.logistic import LogisticFit, fit_logistic
 from analysis.rank import find_redundant
 from analysis.separation import find_separation
 from pipeline.analyses.curves import no_curves
+from pipeline.analyses.diagnostics import diagnose
 from pipeline.analyses.effects import FEW_EVENTS_PER_PARAMETER
 from pipeline.analyses.fitted import Fitted, base_row, concerned, count_rows, ignores_clusters
 from pipeline.analyses.logistic_data import LogisticData, complete_data, weighted_data
@@ -17,6 +18,7 @@ from pipeline.analyses.outcome_day import day_of_outcome
 from pipeline.analyses.penalised_rows import limits_asked
 from pipeline.analyses.selection import OUTCOME, Selection, select_rows
 from pipeline.analyses.standardised_risks import standardised_rows
+from pipeline.analyses.unknown_outcomes import bound_rows, weight_model_rows
 from pipeline.plan import Analysis
 from shared.estimate import Estimate
 
@@ -54,7 +56,28 @@ def fit_logistic_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
         for adjustment in ("standardised", "crude", "adjusted"):  # absolute risks come first
             if adjustment in analysis.adjustments:
                 rows += _rows(selection, analysis, version, adjustment=adjustment)
-    return Fitted(rows=tuple(rows), curves=no_curves())
+    more = _beside(selection, analysis, versions[0])
+    return Fitted(rows=(*rows, *more.rows), curves=more.curves)
+
+
+def _beside(selection: Selection, analysis: Analysis, version: _Version) -> Fitted:
+    """Say what unknown outcomes could change, and how well the model describes its rows."""
+    data = (weighted_data if version.weighted else complete_data)(
+        selection, analysis, analysis.terms
+    )
+    sparse, _ = _is_sparse(analysis, data)
+    known = data.known == 1
+    base = replace(
+        base_row(analysis, selection), adjustment="adjusted" if analysis.adjust_for else "crude",
+        model=("weighted_" if version.weighted else "") + ("firth_" if sparse else "") + "logistic",
+        day=day_of_outcome(analysis), n=int(known.sum()), events=int(data.outcome[known].sum()),
+        n_dropped=len(selection.frame) - int(known.sum()),
+    )  # fmt: skip
+    rows = weight_model_rows(base, analysis, data) + bound_rows(base, selection, analysis)
+    if not analysis.diagnostics:
+        return Fitted(rows=tuple(rows), curves=no_curves())
+    judged = diagnose(base, analysis, data, penalised=sparse)
+    return Fitted(rows=(*rows, *judged.rows), curves=judged.curves)
 
 
 def _rows(

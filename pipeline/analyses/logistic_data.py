@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from analysis.arrays import FloatArray
-from analysis.design import Design
+from analysis.design import Design, DesignColumn
 from analysis.observation_weights import ObservationWeights, follow_up_weights, known_weights
 from pipeline.analyses.fitted import TextArray, make_design, optional_labels, optional_numbers
 from pipeline.analyses.outcome_day import settled_day, time_column
@@ -19,7 +19,7 @@ class LogisticData:
     """Rows that have all terms; `outcome` is 0 where it is not known, and `known` says so.
 
     `weights` are those of a column of the plan, or the inverse probability of being known; zero
-    where the outcome is not known.
+    where the outcome is not known. `rows` are those of the table, in the order of the design.
     """
 
     design: Design
@@ -28,6 +28,8 @@ class LogisticData:
     weights: FloatArray | None
     cluster: TextArray | None
     observation: ObservationWeights | None
+    rows: pl.DataFrame
+    weight_columns: tuple[DesignColumn, ...] = ()  # of the model of being known
 
     @property
     def used(self) -> FloatArray:
@@ -61,7 +63,7 @@ def weighted_data(
     )
     return LogisticData(
         design=narrow, outcome=_filled(kept), known=known, weights=found.weights, cluster=cluster,
-        observation=found,
+        observation=found, rows=kept, weight_columns=wide.columns,
     )  # fmt: skip
 
 
@@ -74,7 +76,7 @@ def complete_data(
     return LogisticData(
         design=design, outcome=_filled(kept), known=np.ones(len(kept)),
         weights=optional_numbers(kept, analysis.weights),
-        cluster=optional_labels(kept, analysis.cluster), observation=None,
+        cluster=optional_labels(kept, analysis.cluster), observation=None, rows=kept,
     )  # fmt: skip
 
 

@@ -6,8 +6,8 @@ import numpy as np
 
 from analysis.arrays import FloatArray
 from analysis.design import DesignColumn
+from analysis.discrimination import c_statistic
 from analysis.firth import FirthFit
-from analysis.goodness import area_under_curve, hosmer_lemeshow
 from analysis.kernels.logistic import fitted_risks
 from analysis.logistic import LogisticFit
 from analysis.observation_weights import ObservationWeights
@@ -19,13 +19,11 @@ from pipeline.analyses.effects import (
     term_tests,
     wald_effects,
 )
-from pipeline.analyses.fitted import concerned, number_row, row_of_test
+from pipeline.analyses.fitted import concerned, finite, number_row, row_of_test
 from pipeline.analyses.logistic_data import LogisticData
 from pipeline.analyses.penalised_rows import Penalised, penalised_rows
 from pipeline.plan import Analysis
 from shared.estimate import Estimate
-
-GROUPS = 10  # of fitted risk, in the test of Hosmer and Lemeshow
 
 
 def likelihood_rows(
@@ -114,14 +112,19 @@ def _empty_rows(base: Estimate, columns: tuple[DesignColumn, ...]) -> list[Estim
 
 
 def _fit_quality(base: Estimate, data: LogisticData, beta: FloatArray) -> list[Estimate]:
-    """Give discrimination and calibration in the rows the model was made from."""
+    """Give discrimination in the rows the model was made from."""
     if data.weights is not None:
         return []
     risk = fitted_risks(beta[0] + data.design.matrix @ beta[1:])
-    rows = number_row(base, "concordance", area_under_curve(risk, data.outcome))
-    return rows + row_of_test(
-        base, "hosmer_lemeshow", hosmer_lemeshow(risk, data.outcome, groups=GROUPS)
+    found = c_statistic(
+        risk, data.outcome, cluster=data.cluster, confidence=base.confidence or 0.95
     )
+    return [
+        replace(
+            base, measure="concordance", estimate=finite(found.estimate),
+            std_error=finite(found.std_error), low=finite(found.low), high=finite(found.high),
+        )
+    ]  # fmt: skip
 
 
 def _has_clusters(data: LogisticData) -> bool:

@@ -26,9 +26,11 @@ from pipeline.report.section_follow_up import follow_up_section, missing_section
 from pipeline.report.section_forest import forest_section
 from pipeline.report.section_happened import happened_section
 from pipeline.report.section_limits import limits_section
+from pipeline.report.section_quality import quality_section
 from pipeline.report.section_results import question_section
 from pipeline.report.section_sensitivity import held_section, sensitivity_section
 from pipeline.report.section_study import asked_section, design_line, flow_section, rows_strip
+from pipeline.report.section_unknown import unknown_section
 from pipeline.report.surgeon_page import surgeon_sections
 from shared.files import write_text
 
@@ -55,6 +57,7 @@ def write_report(out: Path, material: Material) -> list[Path]:
 
 def report_sections(material: Material, pictures: Pictures) -> list[Section]:
     """Put the report together in the order in which a reader asks."""
+    quality, unknown = quality_section(material, pictures), unknown_section(material)
     return [
         brief_section(material),
         asked_section(material),
@@ -67,8 +70,10 @@ def report_sections(material: Material, pictures: Pictures) -> list[Section]:
         precision_section(material),
         *(question_section(question, material, pictures) for question in material.questions),
         forest_section(material, pictures),
+        *([quality] if quality else []),
         sensitivity_section(material),
         held_section(material),
+        *([unknown] if unknown else []),
         happened_section(material),
         clinics_section(material, pictures),
         limits_section(material),

@@ -11,6 +11,7 @@ from shared.estimate import Estimate
 ALL = "all"
 COUNTED = frozenset({"count", "proportion", "risk"})
 BY_HAND = ("overlap_", "clinic_comparison")  # analyses that are about clinics and surgeons
+ONE_BY_ONE = frozenset({"odds_ratio_without", "observed_expected"})  # one clinic, one animal
 BOOKKEEPING = frozenset({"rows", "held", "other_levels", "missing"})
 Key = tuple[str, ...]
 
@@ -68,7 +69,8 @@ def _tells_a_clinic(row: Estimate, clinics: Collection[str]) -> bool:
     named = {row.group, row.level, row.reference}
     surgeon = any(" / " in (value or "") for value in named)
     by_hand = row.analysis.startswith(BY_HAND) or row.term in ("clinic_id", "surgeon_id")
-    return bool(named & set(clinics)) or surgeon or by_hand or row.term in BOOKKEEPING
+    alone = row.measure in ONE_BY_ONE or row.term in BOOKKEEPING
+    return bool(named & set(clinics)) or surgeon or by_hand or alone
 
 
 def _count(row: Estimate) -> int | None:

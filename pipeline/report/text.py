@@ -11,7 +11,8 @@ from shared.estimate import Estimate
 
 NOT_GIVEN = "not given"
 MINUS = "\u2212"
-PER_HUNDRED = frozenset({"proportion", "risk", "risk_difference", "completeness"})
+PER_HUNDRED = frozenset({"proportion", "risk", "risk_difference", "completeness",
+                         "calibration_error"})  # fmt: skip
 RATIOS = frozenset(
     {
         "risk_ratio",
@@ -24,7 +25,11 @@ RATIOS = frozenset(
     }
 )
 COUNTED = frozenset({"count", "number_needed_to_treat"})
-TWO_DECIMALS = frozenset({"standardised_difference", "concordance"})
+TWO_DECIMALS = frozenset({
+    "standardised_difference", "concordance", "scaled_brier", "calibration_slope",
+    "calibration_in_the_large", "observed_expected", "odds_ratio_without",
+    "hazard_ratio_of_loss", "odds_ratio_of_known",
+})  # fmt: skip
 HIDDEN = frozenset({"small_count", "protects_small_count"})
 LARGEST_RATIO = 1000
 WORDS_OF_DAYS = {91: "3 months", 183: "6 months", 365: "12 months"}
@@ -74,6 +79,8 @@ def decimals_of(row: Estimate) -> int:
         return 2 if size < 10 else 1 if size < 100 else 0
     if row.measure in TWO_DECIMALS:
         return 2
+    if row.measure == "brier":
+        return 3
     return 0 if size >= 100 or size == int(size) else 1 if size >= 1 else 2
 
 

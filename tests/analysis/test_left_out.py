@@ -121,3 +121,17 @@ def test_a_group_whose_model_has_no_fit_is_named() -> None:
     assert np.isfinite(logit(found.risk[4:])).all()
     with pytest.raises(ValueError, match="one group only"):
         leave_groups_out(x, y, np.full(8, "a"))
+
+
+def test_a_term_that_is_constant_without_a_cluster_goes_with_it(
+    x: np.ndarray, y: np.ndarray
+) -> None:
+    """Race as the cluster, its indicators as terms: without race 2 its own term is gone."""
+    race = np.where(x[:, 2] == 1, "2", np.where(x[:, 3] == 1, "3", "1"))
+    found = influence_by_cluster(x, y, race, column=1 + TERMS.index("smoke"))
+    by_label = dict(zip(found.labels, found.coefficients, strict=True))
+    left = np.delete(x[race != "2"], 2, axis=1)
+    wanted = fit_logistic(left, y[race != "2"]).coefficients
+    np.testing.assert_allclose(np.delete(by_label["2"], 3), wanted, rtol=1e-9)
+    assert np.isnan(by_label["2"][3])
+    assert np.isfinite(by_label["1"]).sum() == len(by_label["1"]) - 1
