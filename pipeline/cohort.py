@@ -7,22 +7,36 @@ import duckdb
 import polars as pl
 
 from pipeline.cohort_columns import ordered
+from pipeline.cohort_tables import by_number, described, named_events, numbered_tables
 from pipeline.eligibility import eligibility_steps, left_at, parameters
-from pipeline.flow_counts import flow_frame
+from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
-from pipeline.intake.mapped import ADDRESS
 from pipeline.link import Linked
 from pipeline.near_matches import UNDECIDED
-from pipeline.sql import make_macro, open_database, run_sql
+from pipeline.sql import declare, fetch, make_table, open_database, run_sql, show
 from pipeline.study import Study
 from shared.errors import NobodyLeftError
 
-# The day that places a row in time; a row after the clinic's data lock is not seen.
+# What is seen of the tables with days: the rows up to the data lock of the index clinic.
 SEEN: Mapping[str, str] = {
-    "rechecks": "recheck_day",
-    "complications": "detected_day",
-    "revisions": "revision_day",
+    "rechecks": "visits",
+    "complications": "seen_complications",
+    "revisions": "seen_revisions",
 }
+# The statements of outcomes and times, in the order in which they need each other; and those of
+# them with a row per index stifle, whose columns belong to the cohort.
+STEPS = (
+    "visits", "seen_complications", "seen_revisions", "seen_implants", "contacts",
+    "reluxation_findings", "reluxation_days", "opposite_days", "endings", "reluxation_states",
+    "reluxation_bounds", "tuberosity_implants", "implant_events", "implant_states",
+    "implant_bounds", "major_states", "infections", "complication_counts", "derived_measures",
+)  # fmt: skip
+PER_STIFLE = (
+    "contacts", "reluxation_states", "reluxation_bounds", "tuberosity_implants",
+    "implant_states", "implant_bounds", "major_states", "infections", "complication_counts",
+    "derived_measures",
+)  # fmt: skip
+COUNTED = ("relux_state", "implant_state", "relux_held", "implant_held")
 IMPLANT_FIXATION = ("k_wire", "k_wire_tension_band")
 NO_CRUCIATE_IMPLANT = ("none", "extracapsular_suture")
 
@@ -60,25 +74,22 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
     PlanError
         If the protocol names a variable that does not exist.
     """
-    with open_database(linked.tables) as connection:
+    with open_database(numbered_tables(linked)) as connection:
         sessions = run_sql(connection, "sessions", {"seed": str(study.seed)})
-        joints = _described(sessions, linked.tables)
-        connection.register("joints", joints)
-        n_late = _see_until_lock(connection, linked.tables, joints)
+        joints = described(sessions, linked)
+        show(connection, "joints", joints.with_row_index("stifle_no"))
         passed = run_sql(connection, "eligibility", parameters(study.eligibility))
-        table = joints.join(
-            left_at(passed, joints, study.eligibility), on="stifle_id", maintain_order="left"
-        )
-        for part in _outcomes(connection, study):
-            table = table.join(part, on="stifle_id", how="left", maintain_order="left")
-        events = run_sql(connection, "event_list")
-    table = table.join(held_stifles(linked.holds, table), on="stifle_id", maintain_order="left")
+        table = joints.with_columns(left_at(passed, joints, study.eligibility)["left_at"])
+        table = pl.concat([table, *_outcomes(connection, study, joints.height)], how="horizontal")
+        events = named_events(run_sql(connection, "event_list"), joints)
+        n_late = _rows_after_lock(connection, linked)
+    table = table.hstack(held_stifles(linked.holds, table).drop("stifle_id"))
     table = _finished(table, study)
     steps = eligibility_steps(study.eligibility)
     flow = flow_frame(table, linked.operations, steps)
     if not table["set_a"].any():
         raise _nobody_left(flow)
-    counts = _counts(table, linked) | {"rows_after_lock": n_late}
+    counts = _counts(table, linked, flow) | {"rows_after_lock": n_late}
     return Cohort(table=table, flow=flow, events=events, counts=counts)
 
 
@@ -111,56 +122,20 @@ def _standing(found: Mapping[str, object]) -> str:
     return f"it passed every step, belongs to the sets {sets}, and {outcome}"
 
 
-def _described(sessions: pl.DataFrame, tables: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
-    """Put every variable of the joint, its animal and its operation beside its session."""
-    stifles, animals, operations = (
-        tables[name].drop(*ADDRESS, "derived") for name in ("stifles", "animals", "procedures")
-    )
-    animals = animals.drop("animal_id", "link_token", "joined", "death_cause")
-    operations = operations.drop("animal_id", "clinic_id", "local_stifle")
-    return (
-        sessions.join(stifles.drop("surgery_year"), on="stifle_id", maintain_order="left")
-        .join(animals, on=["clinic_id", "local_animal"], how="left", maintain_order="left")
-        .join(operations, on="stifle_id", how="left", maintain_order="left")
-    )
+def _rows_after_lock(connection: duckdb.DuckDBPyConnection, linked: Linked) -> int:
+    """Count the rows that came after the data lock of their index clinic."""
+    given = sum(linked.tables[name].height for name in SEEN)
+    seen = sum(connection.table(name).shape[0] for name in SEEN.values())
+    return given - seen
 
 
-def _see_until_lock(
-    connection: duckdb.DuckDBPyConnection,
-    tables: Mapping[str, pl.DataFrame],
-    joints: pl.DataFrame,
-) -> int:
-    """Register what was known by the data lock of the index clinic; give the rows after it.
-
-    A referring clinic's rows after the lock are not used: who is seen elsewhere later would
-    otherwise be followed longer than the others.
-    """
-    lock = joints.select("stifle_id", "admin_end_day")
-    n_late = 0
-    for name, day in SEEN.items():
-        dated = tables[name].join(lock, on="stifle_id", how="inner", maintain_order="left")
-        late = (pl.col(day) > pl.col("admin_end_day")).fill_null(value=False)
-        n_late += dated.filter(late).height
-        connection.register(f"seen_{name}", dated.filter(~late).drop("admin_end_day"))
-    connection.register("seen_implants", _implants_until_lock(tables["implants"], lock))
-    return n_late
-
-
-def _implants_until_lock(implants: pl.DataFrame, lock: pl.DataFrame) -> pl.DataFrame:
-    """Give the implants as at the lock: what was taken out later was still in place."""
-    dated = implants.join(lock, on="stifle_id", how="inner", maintain_order="left")
-    late = (pl.col("implant_removed_day") > pl.col("admin_end_day")).fill_null(value=False)
-    return dated.with_columns(
-        pl.when(~late).then(pl.col(name)).alias(name)
-        for name in ("implant_removed_day", "implant_removal_reason")
-    ).drop("admin_end_day")
-
-
-def _outcomes(connection: duckdb.DuckDBPyConnection, study: Study) -> list[pl.DataFrame]:
-    """Run the statements of outcomes and times, in the order in which they need each other."""
+def _outcomes(
+    connection: duckdb.DuckDBPyConnection, study: Study, n_stifles: int
+) -> list[pl.DataFrame]:
+    """Run the statements of outcomes and times; give the columns of those by stifle."""
     rules = study.outcomes
-    make_macro(connection, "state_of")
-    make_macro(connection, "day_of")
+    for name in ("outcome_state", "state_of", "day_of"):
+        declare(connection, name)
     shared = study.eligibility.cruciate_procedure != "out_of_implant_outcomes"
     given: Mapping[str, Mapping[str, object]] = {
         "contacts": {"complete_from_day": rules.complete_from_day},
@@ -171,19 +146,9 @@ def _outcomes(connection: duckdb.DuckDBPyConnection, study: Study) -> list[pl.Da
         "implant_states": {"shared_hardware": shared},
         "infections": {"window_days": rules.window_days},
     }
-    order = (
-        "palpations", "known_days", "contacts", "reluxation_findings", "reluxation_days",
-        "opposite_days", "endings", "reluxation_states", "reluxation_bounds", "tuberosity_implants",
-        "implant_events", "implant_states", "implant_bounds", "major_states", "infections",
-        "complication_counts", "derived_measures",
-    )  # fmt: skip
-    made = {name: run_sql(connection, name, given.get(name)) for name in order}
-    one_per_stifle = (
-        "contacts", "reluxation_states", "reluxation_bounds", "tuberosity_implants",
-        "implant_states", "implant_bounds", "major_states", "infections", "complication_counts",
-        "derived_measures",
-    )  # fmt: skip
-    return [made[name] for name in one_per_stifle]
+    for name in STEPS:
+        make_table(connection, name, given.get(name))
+    return [by_number(fetch(connection, name), n_stifles) for name in PER_STIFLE]
 
 
 def _finished(table: pl.DataFrame, study: Study) -> pl.DataFrame:
@@ -209,9 +174,10 @@ def _finished(table: pl.DataFrame, study: Study) -> pl.DataFrame:
     return ordered(table, rules.horizons)
 
 
-def _counts(table: pl.DataFrame, linked: Linked) -> dict[str, int]:
+def _counts(table: pl.DataFrame, linked: Linked, flow: pl.DataFrame) -> dict[str, int]:
     kinds = linked.operations["kind"]
-    included = table.filter(pl.col("set_a"))
+    included = table.select("set_a", *COUNTED).filter("set_a")
+    last = flow.filter(pl.col("clinic_id") == ALL).sort("step").row(-1, named=True)
     return {
         "operations": linked.operations.height,
         "index_operations": int((kinds == "index").sum()),
@@ -220,7 +186,7 @@ def _counts(table: pl.DataFrame, linked: Linked) -> dict[str, int]:
         "reported_twice": linked.n_reported_twice,
         "accepted_stifles": table.height,
         **{name: int(table[name].sum()) for name in ("set_a", "set_b", "set_c", "set_d")},
-        "included_animals": included["animal_id"].n_unique(),
+        "included_animals": last["animals"],
         "relux_at_risk": included["relux_state"].count(),
         "implant_at_risk": included["implant_state"].count(),
         "relux_held": int(included["relux_held"].sum()),

@@ -30,8 +30,8 @@ COMPLICATIONS = (
     "major_revision_state", "ssi_30", "ssi_90", "ssi_365", "n_complications", "worst_severity",
 )  # fmt: skip
 # Helps of the way there that are no variables of the study.
-WORKING = ("shifted", "accrual_start", "accrual_end", "stable_day", "implant_free_day", "n_removed",
-           "all_removed_day", "last_removal_reason")  # fmt: skip
+WORKING = ("shifted", "accrual_start", "accrual_end", "surely_adequate_day", "stable_day",
+           "implant_free_day", "n_removed", "all_removed_day", "last_removal_reason")  # fmt: skip
 
 
 def ordered(table: pl.DataFrame, horizons: Iterable[int]) -> pl.DataFrame:

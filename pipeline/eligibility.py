@@ -71,9 +71,10 @@ def left_at(passed: pl.DataFrame, joints: pl.DataFrame, switches: Eligibility) -
     Parameters
     ----------
     passed
-        One row per stifle: stifle_id and a Boolean column per step of the SQL.
+        One row per stifle: a Boolean column per step of the SQL.
     joints
-        One row per stifle with the variables that the study's own exclusions name.
+        One row per stifle, in the same order, with the variables that the study's own exclusions
+        name.
 
     Raises
     ------
@@ -83,9 +84,7 @@ def left_at(passed: pl.DataFrame, joints: pl.DataFrame, switches: Eligibility) -
     own = {f"exclude_{place}": _spared(joints, item.column, item.values)
            for place, item in enumerate(switches.exclude, start=1)}  # fmt: skip
     own |= {f"recorded_{name}": _known(joints, name).is_not_null() for name in switches.recorded}
-    judged = passed.join(
-        joints.select("stifle_id", **own), on="stifle_id", how="left", maintain_order="left"
-    )
+    judged = passed.hstack(joints.select("stifle_id", **own))
     names = [step.name for step in eligibility_steps(switches)]
     first_failed = pl.coalesce(pl.when(~pl.col(name)).then(pl.lit(name)) for name in names)
     return judged.select("stifle_id", left_at=first_failed)

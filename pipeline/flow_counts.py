@@ -1,6 +1,6 @@
 """The flow in numbers: what remains after each step and what left, by clinic and in all."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import polars as pl
@@ -34,11 +34,13 @@ def flow_frame(
     operations
         One row per operation: clinic_id, kind.
     """
-    table = table.select("stifle_id", "animal_id", "clinic_id", "left_at")
     clinics = sorted({*table["clinic_id"].unique(), *operations["clinic_id"].unique()})
+    left = _left_by_clinic(table, steps)
+    kinds = operations.group_by("clinic_id", "kind").len()
     rows = [
-        row for clinic in (*clinics, ALL) for row in _of_clinic(table, operations, steps, clinic)
-    ]
+        row for clinic in (*clinics, ALL)
+        for row in _of_clinic(left, kinds, steps, clinic)
+    ]  # fmt: skip
     flow = pl.DataFrame(rows, schema=FLOW_SCHEMA, orient="row")
     order = {clinic: place for place, clinic in enumerate((ALL, *clinics))}
     flow = flow.sort("step", pl.col("clinic_id").replace_strict(order, return_dtype=pl.Int64))
@@ -70,36 +72,64 @@ def add_up(flow: pl.DataFrame) -> None:
         raise AssertionError(f"the flow does not add up: {wrong.head(3).rows()}")
 
 
+def _left_by_clinic(table: pl.DataFrame, steps: Sequence[Step]) -> pl.DataFrame:
+    """Count stifles, and animals by their last stifle, at the step at which they left.
+
+    Columns: clinic_id, place (of the step; their number for those who stay), stifles, animals.
+    """
+    names = [step.name for step in steps]
+    place = pl.col("left_at").replace_strict(
+        names, list(range(len(names))), default=len(names), return_dtype=pl.Int8
+    )
+    # Texts as small numbers: a million of them are grouped several times.
+    coded = table.select(
+        pl.col("clinic_id").cast(pl.Categorical),
+        pl.col("animal_id").cast(pl.Categorical),
+        place=place,
+    )
+    every = coded.with_columns(clinic_id=pl.lit(ALL).cast(pl.Categorical))
+    counted: list[pl.DataFrame] = []
+    for part in (coded, every):
+        stifles = part.group_by("clinic_id", "place").agg(stifles=pl.len())
+        animals = part.group_by("clinic_id", "animal_id").agg(pl.col("place").max())
+        animals = animals.group_by("clinic_id", "place").agg(animals=pl.len())
+        both = stifles.join(animals, on=["clinic_id", "place"], how="left")
+        counted.append(both.with_columns(pl.col("clinic_id").cast(pl.String)))
+    return pl.concat(counted).with_columns(pl.col("animals").fill_null(0))
+
+
 def _of_clinic(
-    table: pl.DataFrame, operations: pl.DataFrame, steps: Sequence[Step], clinic: str
+    left: pl.DataFrame, kinds: pl.DataFrame, steps: Sequence[Step], clinic: str
 ) -> Iterator[dict[str, Any]]:
     if clinic != ALL:
-        table = table.filter(pl.col("clinic_id") == clinic)
-        operations = operations.filter(pl.col("clinic_id") == clinic)
-    n_operations, place = operations.height, 0
+        kinds = kinds.filter(pl.col("clinic_id") == clinic)
+    left = left.filter(pl.col("clinic_id") == clinic)
+    stays = {row["place"]: row for row in left.iter_rows(named=True)}
+    remaining = {unit: int(left[unit].sum()) for unit in ("animals", "stifles")}
+    n_operations, number = int(kinds["len"].sum()), 0
     for name, label, why in FIRST:
-        left = operations.filter(pl.col("kind") == _kind(name)).height
-        n_operations -= left
-        yield _row(place, Step(name=name, label=label, why=why), clinic, table) | {
-            "operations": n_operations, "left_operations": left, "left_stifles": 0,
+        later = int(kinds.filter(pl.col("kind") == _kind(name))["len"].sum())
+        n_operations -= later
+        yield _row(number, Step(name=name, label=label, why=why), clinic, remaining) | {
+            "operations": n_operations, "left_operations": later, "left_stifles": 0,
         }  # fmt: skip
-        place += 1
-    for step in steps:
-        leaving = pl.col("left_at") == step.name
-        left = table.filter(leaving).height
-        table = table.filter(~leaving.fill_null(value=False))
-        yield _row(place, step, clinic, table) | {
-            "operations": table.height, "left_operations": left, "left_stifles": left,
+        number += 1
+    for place, step in enumerate(steps):
+        gone = stays.get(place, {"animals": 0, "stifles": 0})
+        remaining = {unit: remaining[unit] - gone[unit] for unit in remaining}
+        yield _row(number, step, clinic, remaining) | {
+            "operations": remaining["stifles"], "left_operations": gone["stifles"],
+            "left_stifles": gone["stifles"],
         }  # fmt: skip
-        place += 1
+        number += 1
 
 
 def _kind(name: str) -> str:
     return {"revisions": "revision", "earlier": "earlier"}.get(name, "")
 
 
-def _row(place: int, step: Step, clinic: str, remaining: pl.DataFrame) -> dict[str, Any]:
+def _row(number: int, step: Step, clinic: str, remaining: Mapping[str, int]) -> dict[str, Any]:
     return {
-        "step": place, "name": step.name, "label": step.label, "clinic_id": clinic,
-        "animals": remaining["animal_id"].n_unique(), "stifles": remaining.height, "why": step.why,
+        "step": number, "name": step.name, "label": step.label, "clinic_id": clinic,
+        "animals": remaining["animals"], "stifles": remaining["stifles"], "why": step.why,
     }  # fmt: skip

@@ -8,9 +8,10 @@ import polars as pl
 from pipeline.checks.words import query_ids
 from pipeline.intake.mapped import MARK_SCHEMA
 from pipeline.link_findings import link_findings
+from pipeline.link_rows import Rows, child_rows, follow, number_rows, numbered, of_index
 from pipeline.near_matches import DAYS as NEAR_DAYS
 from pipeline.near_matches import Decision, near_match_list, with_declared
-from pipeline.sql import open_database, run_sql
+from pipeline.sql import fetch, make_table, open_database, run_sql, show
 
 # Days that are counted from the reporting clinic's own operation on the joint.
 DAYS: Mapping[str, tuple[str, ...]] = {
@@ -45,6 +46,13 @@ class Linked:
         Questions and holds that linking raises.
     n_reported_twice
         Stifle rows that report an operation another clinic reported too.
+    places
+        For each table below the stifles: the row of ``tables["stifles"]`` that each row is about.
+    animals
+        One row per row of ``tables["stifles"]``: animal_row (in ``tables["animals"]``, the code
+        under which it was operated) and animal_no (a number of the animal over all its codes).
+    animal_nos
+        The animal_no of each row of ``tables["animals"]``.
     """
 
     tables: Mapping[str, pl.DataFrame]
@@ -53,6 +61,9 @@ class Linked:
     near_matches: pl.DataFrame
     findings: pl.DataFrame
     n_reported_twice: int
+    places: Mapping[str, pl.Series]
+    animals: pl.DataFrame
+    animal_nos: pl.Series
 
 
 def link(
@@ -84,36 +95,40 @@ def link(
     """
     marks = pl.DataFrame(schema=dict(MARK_SCHEMA)) if marks is None else marks
     declared = {**tables, "animals": with_declared(tables["animals"], decisions)}
-    with open_database(declared) as connection:
-        animal_ids = run_sql(connection, "animal_ids")
-        run_sql(connection, "joint_rows")
-        rows = run_sql(connection, "operations")
+    with open_database(numbered(declared)) as connection:
+        for name in ("animal_ids", "joint_rows", "repeated_joints", "operations", "later_ends"):
+            make_table(connection, name)
+        rows = number_rows(connection, tables)
+        below = child_rows(connection, {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)})
         followed = {
-            name: _follow(_with_window(tables[name], name, marks), rows, days)
+            name: follow(_with_window(tables[name], name, marks), rows, below[name], days=days)
             for name, days in DAYS.items()
         }
-        connection.register("followed_revisions", followed["revisions"])
-        later = run_sql(connection, "later_operations")
-        stifles = run_sql(connection, "index_stifles")
+        show(connection, "followed_revisions", followed["revisions"])
+        followed["revisions"] = _later(run_sql(connection, "later_operations"), rows)
         near = run_sql(connection, "near_matches", {"days": NEAR_DAYS})
         contradictions = run_sql(connection, "contradictory_links")
-    made = {
-        "clinics": tables["clinics"],
-        "animals": _ordered(tables["animals"].join(animal_ids, on=["clinic_id", "local_animal"])),
-        "stifles": stifles,
-        "revisions": later,
-        **{name: followed[name] for name in ("rechecks", "complications")},
-        **{name: _of_index(tables[name], rows) for name in OF_THE_INDEX},
-    }
-    found = link_findings(tables, rows, contradictions=contradictions)
+        placed = followed | {
+            name: of_index(tables[name], rows, below[name]) for name in OF_THE_INDEX
+        }
+        stifles = _stifles(tables["stifles"], rows, fetch(connection, "later_ends"))
+    found = link_findings(_told(rows, tables["stifles"], contradictions), contradictions)
     asked = found.filter(~_answered(found, confirmed))
     return Linked(
-        tables=made,
-        operations=_operations(rows, later),
-        holds=pl.concat([_with_stifle(holds, rows), _own_holds(asked, rows)]).unique().sort(HOLD),
+        tables={
+            "clinics": tables["clinics"], "animals": rows.named_animals(tables["animals"]),
+            "stifles": stifles,
+            **{name: frame.drop("stifle_no", "index_row") for name, frame in placed.items()},
+        },
+        operations=_operations(rows, followed["revisions"], tables["stifles"]),
+        holds=pl.concat([_with_stifle(holds, rows, tables["stifles"]),
+                         _own_holds(asked, rows, tables["stifles"])]).unique().sort(HOLD),
         near_matches=near_match_list(near, tables, decisions),
-        findings=asked.filter(~query_ids(asked).is_in(sorted(closed))),
-        n_reported_twice=rows.filter(pl.col("kind") == "reported_twice").height,
+        findings=asked.filter(~query_ids(asked).is_in(sorted(closed))) if closed else asked,
+        n_reported_twice=rows.frame.filter(pl.col("kind") == "reported_twice").height,
+        places={name: frame["stifle_no"] for name, frame in placed.items()},
+        animals=rows.index.select("animal_row", "animal_no"),
+        animal_nos=rows.animal_ids["animal_no"],
     )  # fmt: skip
 
 
@@ -125,63 +140,89 @@ def _with_window(table: pl.DataFrame, name: str, marks: pl.DataFrame) -> pl.Data
         & (pl.col("variable") == DAYS[name][0])
     )
     windows = nominal.select("row_id", "window_days").unique("row_id", keep="first")
+    if windows.is_empty():
+        return table.with_columns(window_days=pl.lit(None, pl.Int64))
     return table.join(windows, on="row_id", how="left", maintain_order="left")
 
 
-def _follow(table: pl.DataFrame, rows: pl.DataFrame, days: tuple[str, ...]) -> pl.DataFrame:
-    """Give a child table its stifle and count its days from the index operation.
-
-    Rows of an operation whose day is not known cannot be dated and are left out (the joint's
-    outcomes are held); so are rows before day 0, which belong to an earlier operation.
-    """
-    offset = rows.select("clinic_id", "local_stifle", "stifle_id", "animal_id", offset="day")
-    joined = table.join(offset, on=["clinic_id", "local_stifle"], how="inner")
-    counted = joined.with_columns(pl.col(day) + pl.col("offset") for day in days)
-    first, *others = days
-    placed = counted.filter(
-        pl.col("offset").is_not_null(), pl.col(first).is_null() | (pl.col(first) >= 0)
-    ).with_columns(pl.when(pl.col(day) >= 0).then(pl.col(day)).alias(day) for day in others)
-    return _ordered(placed.drop("offset"))
-
-
-def _of_index(table: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
-    index = rows.filter(pl.col("kind") == "index")
-    keys = index.select("clinic_id", "local_stifle", "stifle_id", "animal_id")
-    return _ordered(table.join(keys, on=["clinic_id", "local_stifle"], how="inner"))
+def _stifles(stifles: pl.DataFrame, rows: Rows, ends: pl.DataFrame) -> pl.DataFrame:
+    """Give the index operation of each joint, with the last that any clinic knows of it."""
+    last = ("end_of_followup_day", "end_status")
+    index = rows.index.select("index_row").join(
+        ends.with_columns(several=pl.lit(value=True)), on="index_row", how="left",
+        maintain_order="left",
+    )  # fmt: skip
+    own = stifles.select(pl.all().gather(index["index_row"]))
+    known = [
+        pl.when(index["several"].fill_null(value=False))
+        .then(index[name])
+        .otherwise(name)
+        .alias(name)
+        for name in last
+    ]
+    return own.select(
+        rows.index["stifle_id"], rows.index["animal_id"], pl.exclude(last), *known
+    )  # fmt: skip
 
 
-def _ordered(table: pl.DataFrame) -> pl.DataFrame:
-    first = [name for name in ("stifle_id", "animal_id") if name in table.columns]
-    return table.select(*first, pl.exclude(first)).sort([*first, "row_id"])
+def _later(later: pl.DataFrame, rows: Rows) -> pl.DataFrame:
+    """Name the joint of each later operation."""
+    joint = rows.stifle_of(later["index_row"])
+    named = later.select(
+        *rows.names(joint), "revision_day", "clinic_id", "revision_reason", "row_id", "derived",
+        "window_days", "index_row", stifle_no=joint,
+    )  # fmt: skip
+    return named.sort("stifle_no", "revision_day", nulls_last=True)
 
 
-def _operations(rows: pl.DataFrame, later: pl.DataFrame) -> pl.DataFrame:
+def _operations(rows: Rows, later: pl.DataFrame, stifles: pl.DataFrame) -> pl.DataFrame:
     """List every operation once: index and earlier rows as sent, later ones as joined."""
-    keys = ("stifle_id", "animal_id", "clinic_id", "kind", "day")
-    revisions = later.select(
-        "stifle_id", "animal_id", "clinic_id", kind=pl.lit("revision"), day="revision_day"
+    first = rows.frame.filter(pl.col("kind").is_in(["index", "earlier"]))
+    clinics = sorted(stifles["clinic_id"].unique())
+    listed = pl.concat([
+        first.select("stifle_no", stifles["clinic_id"].gather(first["stifle_row"]), "kind", "day"),
+        later.select("stifle_no", "clinic_id", kind=pl.lit("revision"), day="revision_day"),
+    ]).sort("stifle_no", "day", pl.col("kind").cast(pl.Enum(["earlier", "index", "revision"])),
+            pl.col("clinic_id").cast(pl.Enum(clinics)))  # fmt: skip
+    return listed.select(*rows.names(listed["stifle_no"]), "clinic_id", "kind", "day")
+
+
+def _told(rows: Rows, stifles: pl.DataFrame, contradictions: pl.DataFrame) -> pl.DataFrame:
+    """Give the rows that linking may ask about, as their clinics know them."""
+    asked = rows.frame.filter(
+        pl.col("kind").is_in(["revision", "reported_twice"])
+        | pl.col("animal_no").is_in(contradictions["animal_no"].unique().implode())
     )
-    first = rows.filter(pl.col("kind").is_in(["index", "earlier"])).select(keys)
-    return pl.concat([first, revisions]).sort("stifle_id", "day", "kind", "clinic_id")
+    return asked.hstack(stifles[asked["stifle_row"]].drop("derived")).sort("row_id")
 
 
-def _with_stifle(holds: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
-    keys = rows.select("clinic_id", "local_stifle", "stifle_id")
+def _with_stifle(holds: pl.DataFrame, rows: Rows, stifles: pl.DataFrame) -> pl.DataFrame:
+    keys = stifles.select("clinic_id", "local_stifle").with_row_index("stifle_row")
     held = holds.join(keys, on=["clinic_id", "local_stifle"], how="inner")
-    return held.select(pl.col(HOLD).cast(pl.String))
+    joint = rows.stifle_of(held["stifle_row"])
+    named = held.with_columns(stifle_id=rows.names(joint)[0])
+    return named.filter(joint.is_not_null()).select(pl.col(HOLD).cast(pl.String))
 
 
 def _answered(found: pl.DataFrame, confirmed: frozenset[str]) -> pl.Series:
     """Say which questions a confirmation settles: not those about a day that stays unknown."""
+    if not confirmed:
+        return pl.repeat(value=False, n=found.height, dtype=pl.Boolean, eager=True)
     dated = (found["rule"] != "R70") | (found["action"] != "hold")
     return dated & query_ids(found).is_in(sorted(confirmed))
 
 
-def _own_holds(asked: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
+def _own_holds(asked: pl.DataFrame, rows: Rows, stifles: pl.DataFrame) -> pl.DataFrame:
     """Hold joints with an operation that cannot be dated, and animals that clinics tell unlike."""
-    undated = rows.filter(pl.col("day").is_null()).select("stifle_id", rule=pl.lit("R70"))
-    open_ = asked.filter(pl.col("rule") == "R04").select("row_id")
-    animals = rows.join(open_, on="row_id", how="semi").select("animal_id")
-    told = rows.join(animals, on="animal_id", how="semi").select("stifle_id", rule=pl.lit("R04"))
-    both = pl.concat([undated, told])
-    return both.with_columns(target=pl.lit("outcome:all")).select(pl.col(HOLD).cast(pl.String))
+    undated = rows.frame.filter(pl.col("day").is_null())["stifle_no"]
+    open_ = asked.filter(pl.col("rule") == "R04")["row_id"]
+    places = stifles.select(pl.col("row_id").is_in(open_.implode()).arg_true()).to_series()
+    animals = rows.at(places, "animal_no").to_series().unique()
+    told = rows.frame.filter(pl.col("animal_no").is_in(animals.implode()))["stifle_no"]
+    both = [
+        pl.DataFrame({"stifle_id": rows.names(joints)[0]}).with_columns(
+            target=pl.lit("outcome:all"), rule=pl.lit(rule)
+        )
+        for rule, joints in (("R70", undated), ("R04", told))
+    ]
+    return pl.concat(both).select(pl.col(HOLD).cast(pl.String))

@@ -11,27 +11,19 @@ WHERE = ("row_id", "file", "sheet", "row")
 CONFIRM = "Confirm that it is the same animal, or say that the transponder number was mistyped."
 
 
-def link_findings(
-    tables: Mapping[str, pl.DataFrame],
-    rows: pl.DataFrame,
-    *,
-    contradictions: pl.DataFrame,
-) -> pl.DataFrame:
+def link_findings(told: pl.DataFrame, contradictions: pl.DataFrame) -> pl.DataFrame:
     """Put the questions in one frame.
 
     Parameters
     ----------
-    tables
-        Accepted tables.
-    rows
-        The table `operations` of SQL: one row per stifle row, with its kind.
+    told
+        Rows of stifles by row_id, as sent, with kind, day and animal_no of the table `operations`
+        of SQL: at least those of later operations and of the animals of `contradictions`.
     contradictions
         The table `contradictory_links` of SQL.
     """
-    stifles = tables["stifles"].select("clinic_id", "local_animal", "side", *WHERE)
-    told = rows.join(stifles, on=["clinic_id", "row_id"], how="inner").sort("row_id")
     found = [*_reported_twice(told), *_sent_as_new(told)]
-    found += _contradictory(told.join(contradictions, on="animal_id", how="inner"))
+    found += _contradictory(told.join(contradictions, on="animal_no", how="inner"))
     return findings(found)
 
 

@@ -70,6 +70,8 @@ def read_decisions(path: Path) -> tuple[Decision, ...]:
 
 def with_declared(animals: pl.DataFrame, decisions: Sequence[Decision]) -> pl.DataFrame:
     """Give animals declared the same one common link token, with all that share theirs."""
+    if not any(item.decision == SAME for item in decisions):
+        return animals
     groups = _Groups()
     token_of = {(clinic, code): (token or "").strip() for clinic, code, token in
                 animals.select("clinic_id", "local_animal", "link_token").rows()}  # fmt: skip

@@ -1,4 +1,8 @@
-"""Run the SQL of this folder: one statement a file, the file's name is the table it makes."""
+"""Run the SQL of this folder: one statement a file, the file's name is the table it makes.
+
+Inside the database rows are known by number: a joint by its place in the order of stifle ids
+(`stifle_no`), an animal by its row. Texts are compared once, where rows of one key are joined.
+"""
 
 from collections.abc import Mapping
 from importlib.resources import files
@@ -7,15 +11,20 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipeline.database import connect
+from pipeline.database import connect, quoted
 
 
 def open_database(tables: Mapping[str, pl.DataFrame]) -> duckdb.DuckDBPyConnection:
     """Open a database in memory that sees these frames and nothing else: no file, no variable."""
     connection = connect()
     for name, frame in tables.items():
-        connection.register(name, frame)
+        show(connection, name, frame)
     return connection
+
+
+def show(connection: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -> None:
+    """Let later statements read a frame; handed over as it lies in memory, no text is copied."""
+    connection.register(name, frame.to_arrow(compat_level=pl.CompatLevel.newest()))
 
 
 def statement(name: str) -> str:
@@ -23,9 +32,25 @@ def statement(name: str) -> str:
     return (files("pipeline.sql") / f"{name}.sql").read_text("utf-8")
 
 
-def make_macro(connection: duckdb.DuckDBPyConnection, name: str) -> None:
-    """Declare a formula that several statements share."""
+def declare(connection: duckdb.DuckDBPyConnection, name: str) -> None:
+    """Declare a type or a formula that several statements share."""
     connection.execute(statement(name))
+
+
+def make_table(
+    connection: duckdb.DuckDBPyConnection,
+    name: str,
+    parameters: Mapping[str, Any] | None = None,
+) -> None:
+    """Make the table `name` inside the database, for the statements after it."""
+    connection.execute(
+        f"CREATE TEMP TABLE {quoted(name)} AS {statement(name)}", dict(parameters or {})
+    )
+
+
+def fetch(connection: duckdb.DuckDBPyConnection, name: str) -> pl.DataFrame:
+    """Give a table made before, its rows in the order in which they were made."""
+    return connection.sql(f"SELECT * FROM {quoted(name)}").pl()
 
 
 def run_sql(
@@ -33,7 +58,6 @@ def run_sql(
     name: str,
     parameters: Mapping[str, Any] | None = None,
 ) -> pl.DataFrame:
-    """Make the table `name`, give it back, and let later statements read it by that name."""
-    made = connection.sql(statement(name), params=dict(parameters or {})).pl()
-    connection.register(name, made)
-    return made
+    """Make the table `name` and give it back."""
+    make_table(connection, name, parameters)
+    return fetch(connection, name)

@@ -1,19 +1,28 @@
 -- One row per index stifle: when it was last palpated, and when anything was last known of it.
--- In: joints, palpations, known_days.
+-- In: joints, visits, seen_complications, seen_revisions, seen_implants.
 -- Parameter: $complete_from_day.
--- Out: stifle_id, last_adequate_day, adequate_91, _183, _365 (one in days 1-91, 92-183, 184-365),
---      complete_follow_up, last_contact_day
-WITH palpated AS (
-    SELECT stifle_id, max(day) AS last_adequate_day,
-        bool_or(day BETWEEN 1 AND 91) AS adequate_91,
-        bool_or(day BETWEEN 92 AND 183) AS adequate_183,
-        bool_or(day BETWEEN 184 AND 365) AS adequate_365,
-        bool_or(day >= $complete_from_day) AS complete_follow_up
-    FROM palpations GROUP BY stifle_id
+-- Out: stifle_no, last_adequate_day, surely_adequate_day (the first day of the latest window),
+--      adequate_91, _183, _365 (one in days 1-91, 92-183, 184-365), complete_follow_up,
+--      last_contact_day
+WITH visited AS (
+    SELECT stifle_no, max(day) AS last_visit, max(CASE WHEN adequate THEN day END) AS last_adequate_day,
+        max(CASE WHEN adequate THEN day - window_days END) AS surely_adequate_day,
+        bit_or(CASE WHEN NOT adequate THEN 0 WHEN day <= 91 THEN 1 WHEN day <= 183 THEN 2
+            WHEN day <= 365 THEN 4 ELSE 0 END) AS time_frames
+    FROM visits GROUP BY stifle_no
 ),
-last_known AS (SELECT stifle_id, max(day) AS last_contact_day FROM known_days GROUP BY stifle_id)
-SELECT stifle_id, last_adequate_day, coalesce(adequate_91, false) AS adequate_91,
-    coalesce(adequate_183, false) AS adequate_183, coalesce(adequate_365, false) AS adequate_365,
-    coalesce(complete_follow_up, false) AS complete_follow_up, last_contact_day
-FROM joints LEFT JOIN palpated USING (stifle_id) LEFT JOIN last_known USING (stifle_id)
-ORDER BY stifle_id
+happened AS (
+    SELECT stifle_no, max(day) AS last_event FROM (
+        SELECT stifle_no, detected_day AS day FROM seen_complications
+        UNION ALL SELECT stifle_no, revision_day FROM seen_revisions
+        UNION ALL SELECT stifle_no, implant_removed_day FROM seen_implants
+    ) GROUP BY stifle_no
+)
+SELECT stifle_no, last_adequate_day, surely_adequate_day,
+    coalesce(time_frames & 1 > 0, false) AS adequate_91, coalesce(time_frames & 2 > 0, false) AS adequate_183,
+    coalesce(time_frames & 4 > 0, false) AS adequate_365,
+    coalesce(last_adequate_day >= $complete_from_day, false) AS complete_follow_up,
+    greatest(last_visit, last_event, CASE WHEN end_of_followup_day IS NOT NULL
+        THEN least(end_of_followup_day, admin_end_day) END) AS last_contact_day
+FROM joints LEFT JOIN visited USING (stifle_no) LEFT JOIN happened USING (stifle_no)
+ORDER BY stifle_no

@@ -1,8 +1,8 @@
 -- One row per index stifle: which steps of the protocol it passes.
 -- What must be true counts as failed where it is not recorded; what must not be true as passed.
 -- In: joints.  Parameters: the switches of study.toml, [eligibility].
--- Out: stifle_id, a column per step (true = stays)
-SELECT stifle_id,
+-- Out: stifle_no, a column per step (true = stays)
+SELECT stifle_no,
     coalesce(list_contains($species, species), false) AS species,
     coalesce(list_contains($direction, luxation_direction), false) AS direction,
     coalesce(list_contains($grades, grade_preop), false) AS grade,
@@ -29,4 +29,4 @@ SELECT stifle_id,
     $groove_replacement OR coalesce(sulcoplasty_type <> 'groove_replacement', true)
         AS groove_replacement
 FROM joints
-ORDER BY stifle_id
+ORDER BY stifle_no

@@ -4,41 +4,41 @@
 -- removal of all of them for another reason; amputation; death of any cause.
 -- In: joints, contacts, endings, tuberosity_implants, implant_events, seen_revisions.
 -- Parameter: $shared_hardware (whether stifles with a cruciate implant are at risk too).
--- Out: stifle_id; implant, tuberosity, hardware, irritation, each with _day and _state
+-- Out: stifle_no; implant, tuberosity, hardware, irritation, each with _day and _state
 WITH first_days AS (
-    SELECT stifle_id, min(day) AS any_found,
+    SELECT stifle_no, min(day) AS any_found,
         min(day) FILTER (WHERE family = 'tuberosity_failure') AS tuberosity_found,
         min(day) FILTER (WHERE family = 'hardware_complication') AS hardware_found,
         min(day) FILTER (WHERE family = 'implant_irritation') AS irritation_found
-    FROM implant_events GROUP BY stifle_id
+    FROM implant_events GROUP BY stifle_no
 ),
 revised AS (
-    SELECT stifle_id,
+    SELECT stifle_no,
         min(revision_day) FILTER (WHERE revision_reason IN ('reluxation', 'opposite_luxation'))
             AS replaced_day,
         min(revision_day) FILTER (WHERE revision_reason = 'planned_removal') AS planned_day
-    FROM seen_revisions GROUP BY stifle_id
+    FROM seen_revisions GROUP BY stifle_no
 ),
 stopped AS (
-    SELECT stifle_id, any_found, tuberosity_found, hardware_found, irritation_found,
+    SELECT stifle_no, any_found, tuberosity_found, hardware_found, irritation_found,
         amputation_day, death_day, last_contact_day,
         CASE WHEN last_removal_reason = 'planned' THEN all_removed_day
             WHEN n_removed = 0 THEN planned_day END AS planned_day,
         least(replaced_day, CASE WHEN coalesce(last_removal_reason <> 'planned', true)
             THEN all_removed_day END) AS replaced_day
-    FROM joints JOIN tuberosity_implants USING (stifle_id) JOIN contacts USING (stifle_id)
-    JOIN endings USING (stifle_id)
-    LEFT JOIN first_days USING (stifle_id) LEFT JOIN revised USING (stifle_id)
+    FROM joints JOIN tuberosity_implants USING (stifle_no) JOIN contacts USING (stifle_no)
+    JOIN endings USING (stifle_no)
+    LEFT JOIN first_days USING (stifle_no) LEFT JOIN revised USING (stifle_no)
     WHERE at_risk_implant AND last_contact_day >= 1 AND ($shared_hardware
         OR coalesce(cruciate_procedure IN ('none', 'extracapsular_suture'), true))
 ),
 named AS (
     SELECT *, least(planned_day, replaced_day) AS stop_day,
-        CASE WHEN planned_day <= least(planned_day, replaced_day) THEN 'planned_removal'
-            ELSE 'revision' END AS stop_name
+        CASE WHEN planned_day <= least(planned_day, replaced_day)
+            THEN 'planned_removal'::outcome_state ELSE 'revision'::outcome_state END AS stop_name
     FROM stopped
 )
-SELECT stifle_id,
+SELECT stifle_no,
     day_of(any_found, stop_day, amputation_day, death_day, last_contact_day) AS implant_day,
     state_of('implant_complication', any_found, stop_name, stop_day, amputation_day, death_day,
         last_contact_day) AS implant_state,
@@ -51,4 +51,4 @@ SELECT stifle_id,
     day_of(irritation_found, stop_day, amputation_day, death_day, last_contact_day) AS irritation_day,
     state_of('implant_irritation', irritation_found, stop_name, stop_day, amputation_day, death_day,
         last_contact_day) AS irritation_state
-FROM named ORDER BY stifle_id
+FROM named ORDER BY stifle_no

@@ -2,10 +2,10 @@
 -- At risk is a stifle that was palpated, or in which a veterinarian found a reluxation; it is free
 -- of reluxation until the last palpation. Nothing is held here.
 -- In: joints, contacts, reluxation_days, opposite_days, endings.
--- Out: stifle_id; relux, relux_possible, relux_important, relux_revised and opposite, each with _day and
+-- Out: stifle_no; relux, relux_possible, relux_important, relux_revised and opposite, each with _day and
 --      _state; relux_day_all_deaths and relux_state_all_deaths (deaths count however late)
 WITH everything AS (
-    SELECT stifle_id, any_day, possible_day, important_day, revised_day, last_adequate_day,
+    SELECT stifle_no, any_day, possible_day, important_day, revised_day, last_adequate_day,
         CASE WHEN at_risk THEN construct_day END AS construct_day,
         CASE WHEN at_risk THEN amputation_day END AS amputation_day,
         CASE WHEN at_risk THEN death_day END AS death_day,
@@ -15,11 +15,11 @@ WITH everything AS (
         CASE WHEN at_risk THEN greatest(last_adequate_day, any_day) END AS last_seen
     FROM (
         SELECT *, last_adequate_day IS NOT NULL OR any_day IS NOT NULL AS at_risk
-        FROM joints JOIN contacts USING (stifle_id) JOIN endings USING (stifle_id)
-        LEFT JOIN reluxation_days USING (stifle_id) LEFT JOIN opposite_days USING (stifle_id)
+        FROM joints JOIN contacts USING (stifle_no) JOIN endings USING (stifle_no)
+        LEFT JOIN reluxation_days USING (stifle_no) LEFT JOIN opposite_days USING (stifle_no)
     )
 )
-SELECT stifle_id,
+SELECT stifle_no,
     day_of(any_day, construct_day, near_amputation_day, near_death_day, last_adequate_day) AS relux_day,
     state_of('reluxation', any_day, 'other_revision', construct_day, near_amputation_day,
         near_death_day, last_adequate_day) AS relux_state,
@@ -45,4 +45,4 @@ SELECT stifle_id,
         'other_revision', revision_day, near_amputation_day, near_death_day, last_seen) END
         AS opposite_state
 FROM everything
-ORDER BY stifle_id
+ORDER BY stifle_no

@@ -144,7 +144,10 @@ def safe(statement: ast.expr) -> bool:
     if isinstance(statement, ast.JoinedStr):
         return all(
             isinstance(part, ast.Constant)
-            or (isinstance(part, ast.FormattedValue) and ast.unparse(part.value)[:7] == "quoted(")
+            or (
+                isinstance(part, ast.FormattedValue)
+                and ast.unparse(part.value).startswith(("quoted(", "statement("))
+            )
             for part in statement.values
         )
     return isinstance(statement, ast.Constant) or ast.unparse(statement).startswith("statement(")

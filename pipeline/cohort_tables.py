@@ -1,0 +1,68 @@
+"""Linked tables as the cohort's database wants them, and its answers put back beside the stifles.
+
+A stifle goes by its place in the order of stifle ids (`stifle_no`): nothing is joined by text.
+"""
+
+import numpy as np
+import polars as pl
+import polars.selectors as cs
+
+from pipeline.intake.mapped import ADDRESS
+from pipeline.link import Linked
+
+
+def numbered_tables(linked: Linked) -> dict[str, pl.DataFrame]:
+    """Put numbers of stifles and animals beside the rows of the linked tables."""
+    children = {
+        name: linked.tables[name].with_columns(stifle_no=place)
+        for name, place in linked.places.items()
+    }
+    stifles = linked.tables["stifles"].hstack(linked.animals).with_row_index("stifle_no")
+    owners = linked.tables["animals"].with_columns(linked.animal_nos)
+    return {"clinics": linked.tables["clinics"], "stifles": stifles, "animals": owners, **children}
+
+
+def described(sessions: pl.DataFrame, linked: Linked) -> pl.DataFrame:
+    """Put every variable of the joint, its animal and its operation beside its session."""
+    stifles, animals, operations = (
+        linked.tables[name].drop(*ADDRESS, "derived")
+        for name in ("stifles", "animals", "procedures")
+    )
+    known = {"clinic_id", "local_animal", "local_stifle", "animal_id", "stifle_id"}
+    animals = animals.drop("link_token", "joined", "death_cause", *known & {*animals.columns})
+    operations = operations.drop(known & {*operations.columns})
+    procedure = _places(linked.places["procedures"], stifles.height)
+    parts = (
+        stifles.select("stifle_id"),
+        sessions,
+        stifles.drop("stifle_id", "surgery_year"),
+        animals.select(pl.all().gather(linked.animals["animal_row"])),
+        operations.select(pl.all().gather(procedure)),
+    )
+    return pl.concat(parts, how="horizontal")
+
+
+def by_number(frame: pl.DataFrame, n_stifles: int) -> pl.DataFrame:
+    """Give a row per stifle, in their order, of a frame that may lack some; without the number."""
+    number = frame["stifle_no"]
+    values = frame.drop("stifle_no")
+    if frame.height == n_stifles:
+        assert (number == pl.int_range(n_stifles, eager=True)).all()
+        return values.with_columns(cs.categorical().cast(pl.String))
+    placed = values.select(pl.all().gather(_places(number, n_stifles)))
+    return placed.with_columns(cs.categorical().cast(pl.String))
+
+
+def named_events(events: pl.DataFrame, joints: pl.DataFrame) -> pl.DataFrame:
+    """Put the names of stifle, animal and index clinic before each event."""
+    keys = ("stifle_id", "animal_id", "clinic_id")
+    named = joints.select(pl.col(keys).gather(events["stifle_no"]))
+    return named.hstack(events.drop("stifle_no"))
+
+
+def _places(numbers: pl.Series, n_stifles: int) -> pl.Series:
+    """Give, for each stifle, the row of its number; null where there is none."""
+    places = np.full(n_stifles, -1, dtype=np.int64)
+    places[numbers.to_numpy()] = np.arange(len(numbers))
+    found = pl.Series(places)
+    return found.set(found < 0, None)
