@@ -39,13 +39,13 @@ def tidied(texts: pl.Series) -> pl.Series:
 
 
 def read_numbers(texts: pl.Series, grammar: Grammar) -> pl.Series:
-    """Read plain numbers: sign, digits in groups of three or none, one decimal mark."""
+    """Read plain numbers: sign, digits in groups of three or none, one decimal mark; ".045"."""
     decimal, group = re.escape(grammar.decimal), re.escape(grammar.group)
     digits = f"(?:[0-9]+|[0-9]{{1,3}}(?:{group}[0-9]{{3}})+)" if group else "[0-9]+"
     text = pl.col("t")
     plain = text.str.replace_all(grammar.group, "", literal=True) if grammar.group else text
     value = (
-        pl.when(text.str.contains(f"^[+-]?{digits}(?:{decimal}[0-9]+)?$"))
+        pl.when(text.str.contains(f"^[+-]?(?:{digits}(?:{decimal}[0-9]+)?|{decimal}[0-9]+)$"))
         .then(plain.str.replace(grammar.decimal, ".", literal=True))
     )  # fmt: skip
     if grammar.workbook:  # a real number in a workbook comes with a point, whatever the country

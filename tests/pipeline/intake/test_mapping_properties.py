@@ -215,6 +215,13 @@ def test_a_number_is_read_back_and_never_in_another_grammar(
     assert read.read_numbers(cell, other).to_list() != [float(value)] or value == 0
 
 
+def test_a_number_may_begin_with_its_decimal_mark_and_with_no_other() -> None:
+    cells = pl.Series([".045", "-.5", ",045", ".", "1.", ".0.4"])
+    assert read.read_numbers(cells, Grammar()).to_list() == [0.045, -0.5, None, None, None, None]
+    german = Grammar(decimal=",", group=".")
+    assert read.read_numbers(cells, german).to_list() == [None, None, 0.045, None, None, None]
+
+
 @many
 @given(on=days, form=st.sampled_from(sorted(DATE_FORMS)))
 def test_a_date_is_read_back_in_its_form(on: date, form: str) -> None:
