@@ -82,12 +82,22 @@ def meanings_of(
                 named[name] = (0.0, "", name)
     for name, (score, phrase, meaning) in named.items():
         reading = read_as(name, meaning, family, tongue=tongue, counts=counts)
+        if _no_day(name, meaning, reading):
+            continue
         said = score >= 0.9 and reading.how in ("codes", "facts", "number")
         if (reading.fit < 0.25 and not said) or (score < 0.45 and not _by_values(reading, counts)):
             continue
         found.append(Meaning(family=family, counts=counts, header_score=score, phrase=phrase,
                              reading=reading))  # fmt: skip
     return sorted(found, key=lambda item: (-item.score, item.reading.variable))
+
+
+def _no_day(name: str, meaning: str, reading: Reading) -> bool:
+    """Refuse a day of an event where hardly a cell is a date or a time: "Op." with initials."""
+    if not name.endswith("_day"):
+        return False
+    counted = meaning == "surgery_date" and reading.how not in ("date", "duration")
+    return counted or reading.fit < 0.25
 
 
 def _by_values(reading: Reading, counts: Counter[str]) -> bool:

@@ -17,6 +17,7 @@ from pipeline.draft.raw import read_raw
 from pipeline.draft.readings import Tongue
 from pipeline.draft.rows_made import RowsMade, rows_made
 from pipeline.draft.tables import SheetDraft, draft_sheet
+from pipeline.draft.units import gauge_of
 from pipeline.draft.vocabulary import meant, read_vocabulary
 from pipeline.intake.grammar import read_dates
 from pipeline.intake.sources import Grammar
@@ -66,7 +67,7 @@ def draft_clinic(paths: Sequence[Path], clinic_id: str, codebook: Sequence[Varia
     vocabulary = read_vocabulary()
     language = best_language([item.header for grid in grids for item in grid.columns], vocabulary)
     marks = guess_marks(
-        (text for grid in grids for item in grid.columns for text in item.counts),
+        (text for grid in grids for item in grid.columns for text in item.counts.elements()),
         typed=all(grid.raw.typed for grid in grids), language=language,
     )  # fmt: skip
     variables = by_name(item for item in codebook if item.table in _KINDS)
@@ -122,9 +123,13 @@ def _durations(meanings: Sequence[Meaning]) -> dict[str, str]:
 
 
 def _gauges(meanings: Sequence[Meaning]) -> tuple[str, ...]:
-    texts = {text for item in meanings if item.reading.unit and item.reading.unit.unit == "gauge"
-             for text in item.counts if text.isdecimal()}  # fmt: skip
-    return tuple(sorted(texts, key=int, reverse=True))
+    """Gather the gauges in columns that hold some, with their word or without it."""
+    texts: set[str] = set()
+    for item in meanings:
+        unit = item.reading.unit
+        units = dict(item.reading.units) or {"": unit.unit if unit else ""}
+        texts |= {gauge_of(text, units) for text in item.counts}
+    return tuple(sorted(texts - {""}, key=int, reverse=True))
 
 
 def _aside(grid: Grid, tongue: Tongue) -> tuple[Aside, ...]:

@@ -8,6 +8,7 @@ from pipeline.draft.columns import Meaning
 from pipeline.draft.readings import Tongue, yes_or_no
 from pipeline.draft.toml_text import code, inline, listed, quoted
 from pipeline.draft.units import scale_top
+from pipeline.draft.value_doubts import highest
 
 _NOMINAL = frozenset({"days", "weeks", "months", "years"})
 SCALES: Mapping[int, str] = {4: "zero_to_four", 5: "zero_to_five", 10: "zero_to_ten"}
@@ -94,10 +95,10 @@ def _evidence(meaning: Meaning) -> str:
 def _with_codes(line: Line, codes: tuple[CodeGuess, ...], tongue: Tongue) -> Line:
     told = [item for item in codes if item.code]
     unknown = bool(line.joined) or any(not item.code and not item.reason for item in codes)
-    plain = not (unknown and line.variable != "breed") and all(
+    plain = not unknown and all(
         item.text.lower() == item.code.lower() and not item.note for item in told
     )
-    if plain or (line.variable == "breed" and all(item.text == item.code for item in told)):
+    if plain:
         return line
     answers = (
         bool(told)
@@ -126,9 +127,10 @@ def _with_missing(line: Line, meaning: Meaning, tongue: Tongue) -> Line:
 def _scale(meaning: Meaning) -> Line:
     """Say on which scale the clinic scored lameness, as far as the export shows it."""
     top = scale_top(meaning.family.template) or meaning.reading.out_of
-    keys = {"value": quoted(SCALES.get(top or 5, "zero_to_five")),
-            "when_filled": quoted("lameness_preop")}  # fmt: skip
-    why = f"the scale ends at {top}" if top else "no scale stands in the header; 0 to 5 is usual"
+    seen = highest(meaning.counts)
+    usual = "words" if seen is None and meaning.counts else SCALES[5 if (seen or 0) <= 5 else 10]
+    keys = {"value": quoted(SCALES.get(top or 0, usual)), "when_filled": quoted("lameness_preop")}
+    why = f"the scale ends at {top}" if top else "no scale in header or cells; by its values"
     return Line(variable="lameness_scale", header="", keys=keys, evidence=why, proved=top == 5)
 
 

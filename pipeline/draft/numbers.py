@@ -9,9 +9,10 @@ from pipeline.draft.dialect import Guess
 from pipeline.draft.plain import joined, tokens
 from pipeline.draft.vocabulary import LANGUAGES, Vocabulary
 
-_COMMA = re.compile(r"[-+]?(\d+,\d{1,2}|\d+,\d{4,}|\d{1,3}(\.\d{3})+,\d+|0,\d+)")
-_POINT = re.compile(r"[-+]?(\d+\.\d{1,2}|\d+\.\d{4,}|\d{1,3}(,\d{3})+\.\d+|0\.\d+)")
+_COMMA = re.compile(r"[-+]?(\d*,\d{1,2}|\d+,\d{4,}|\d{1,3}(\.\d{3})+,\d+|0?,\d+)")
+_POINT = re.compile(r"[-+]?(\d*\.\d{1,2}|\d+\.\d{4,}|\d{1,3}(,\d{3})+\.\d+|0?\.\d+)")
 _GROUPED = re.compile(r"\d{1,3}([.,' ])\d{3}(\1\d{3})*([.,]\d+)?")
+_BEHIND = re.compile(r"(?<=\d)\s*(?:[^\W\d_]+\.?|[\"”″]|'')$")  # a unit behind a number
 _UNIT = re.compile(r"(\d+(?:[.,]\d+)?)\s*([^\W\d_]+)\.?|([^\W\d_]+)\.?\s*(\d+(?:[.,]\d+)?)")
 TIMES = ("days", "weeks", "months", "years")
 
@@ -28,28 +29,28 @@ class Marks:
         """Read a number so written, else give None."""
         digits = text.replace(self.group, "") if self.group else text
         plain = digits.replace(self.decimal, ".") if self.decimal != "." else digits
-        return float(plain) if re.fullmatch(r"[-+]?\d+(\.\d+)?", plain) else None
+        return float(plain) if re.fullmatch(r"[-+]?(\d+(\.\d+)?|\.\d+)", plain) else None
 
 
 def guess_marks(texts: Iterable[str], *, typed: bool, language: str) -> Marks:
-    """Guess the marks from every text that is a number and nothing else."""
+    """Guess the marks from every cell that is a number, with a unit or without one."""
     comma = point = 0
     groups: Counter[str] = Counter()
-    for text in texts:
+    for text in (_BEHIND.sub("", cell) for cell in texts):
         comma += bool(_COMMA.fullmatch(text))
         point += bool(_POINT.fullmatch(text))
         if found := _GROUPED.fullmatch(text):
             groups[found[1]] += bool(found[3]) or found[1] in "' "
     decimal = "," if comma > point else "."
     group = next((mark for mark, n in groups.most_common() if n and mark != decimal), "")
-    why = f"{comma} numbers with a decimal comma, {point} with a decimal point"
+    why = f"{comma} cells with a decimal comma, {point} with a decimal point"
     if group:
         why += f"; {groups[group]} with {group!r} between thousands"
     proved = min(comma, point) == 0
     if typed:  # its real numbers come with a point; only typed text shows the clinic's own mark
         decimal = "," if comma or language != "en" else "."
         group, proved = "", comma > 0
-        why = f"{comma} typed numbers with a comma; real numbers are read as they are"
+        why = f"{comma} cells typed with a comma; real numbers are read as they are"
     guess = Guess(what="decimal mark", value=decimal, evidence=why, proved=proved)
     return Marks(decimal=decimal, group=group, guess=guess)
 

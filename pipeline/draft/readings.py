@@ -151,10 +151,11 @@ def _as_number(variable: Variable, counts: Counter[str], family: Family, tongue:
             words = {word: unit for units in times if units for word, unit in units.items()}
             return Reading(variable=name, fit=told / filled, how="duration", durations=words,
                            evidence=f"{told} of {filled} are times with a unit")  # fmt: skip
-    out_of = _out_of(counts)
+    out_of = _out_of(counts, plain=True)
     if out_of:
+        told = sum(n for text, n in counts.items() if "/" in text)
         return Reading(variable=name, fit=1.0, how="score", out_of=out_of,
-                       evidence=f'written "n/{out_of}"')  # fmt: skip
+                       evidence=f'written "n/{out_of}" in {told} of {filled} cells')  # fmt: skip
     if units := cell_units(counts, variable, tongue.vocabulary, language=tongue.language):
         told = sum(n for text, n in counts.items() if unit_word(text))
         return Reading(variable=name, fit=told / filled, how="number", units=units,
@@ -172,15 +173,15 @@ def _as_number(variable: Variable, counts: Counter[str], family: Family, tongue:
         evidence += f"; scale to {top} in the header"
     own = {"day": "days", "month": "months"}.get(variable.unit, variable.unit)
     mixed = mixed_units(counts, variable, tongue.vocabulary, language=tongue.language)
-    if mixed and unit.unit != "gauge":
+    if mixed:
         return Reading(variable=name, fit=share, how="number", evidence=f"{evidence}; "
                        "some with a unit", unit=UnitGuess(unit="", evidence=unit.evidence,
                        proved=False), units={"": unit.unit or own, **mixed})  # fmt: skip
     return Reading(variable=name, fit=share, how="number", unit=unit, evidence=evidence)
 
 
-def _out_of(counts: Counter[str]) -> int | None:
-    """Read "5/9": the same whole in nearly every cell."""
+def _out_of(counts: Counter[str], *, plain: bool = False) -> int | None:
+    """Read "5/9": the same whole in nearly every cell, or beside plain numbers below it."""
     wholes: Counter[str] = Counter()
     for text, n in counts.items():
         one, mark, whole = text.partition("/")
@@ -189,4 +190,7 @@ def _out_of(counts: Counter[str]) -> int | None:
     if not wholes:
         return None
     whole, n = wholes.most_common(1)[0]
+    if plain and n >= 0.9 * wholes.total():
+        n += sum(many for text, many in counts.items() if text.isdecimal()
+                 and int(text) <= int(whole))  # fmt: skip
     return int(whole) if n >= 0.9 * counts.total() else None

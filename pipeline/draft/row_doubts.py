@@ -7,6 +7,7 @@ from pipeline.draft.columns import Meaning
 from pipeline.draft.lines import Line
 from pipeline.draft.table import Table
 from pipeline.draft.toml_text import quoted, shown
+from pipeline.draft.value_doubts import has_scale, value_doubts
 from pipeline.draft.word_lists import ListDraft
 from pipeline.intake.mapping_confirm import ToConfirm
 
@@ -21,7 +22,7 @@ _NEEDED: Mapping[str, tuple[str, ...]] = {
 
 def row_doubts(
     table: Table, meanings: Sequence[Meaning], lines: Sequence[Line],
-    lists: Sequence[ListDraft], *, by_side: bool,
+    lists: Sequence[ListDraft], *, by_side: bool, language: str,
 ) -> list[ToConfirm]:  # fmt: skip
     """Gather what is not proved of one [[table]]."""
     title = f"{table.context} of {table.grid.name}"
@@ -43,7 +44,7 @@ def row_doubts(
             found.append(_doubt(f"{title}: {name}", "", "no column was recognised as it; without "
                                 + lost, _how_to_write(name)))  # fmt: skip
     for line in lines:
-        if not line.proved:
+        if not line.proved and line.variable != "lameness_scale":  # asked with its score
             guess = f"from {line.header}" if line.header else line.keys.get("value", "").strip('"')
             found.append(_doubt(f"{title}: {line.variable}", guess, line.evidence,
                                 f"Check the line {line.variable}."))  # fmt: skip
@@ -55,7 +56,11 @@ def row_doubts(
     found += [item for drafted in lists for item in _list_doubts(title, drafted, by_name)]
     worded = [line for line in lines
               if any(item.code and not item.proved for item in line.codes)]  # fmt: skip
-    found += _joins(title, meanings) + _uncoded(title, lines)
+    found += value_doubts(title, meanings, language)
+    scaled = {item.reading.variable for item in meanings if has_scale(item)}
+    found += _joins(title, meanings) + _uncoded(title, [
+        line for line in lines if line.variable not in {"breed", *scaled}
+    ])  # fmt: skip
     if worded:
         told = ", ".join(map(_counted, worded))
         found.append(_doubt(f"{title}: code lists", told, "trade words of four languages; each "
@@ -91,11 +96,11 @@ def _joins(title: str, meanings: Sequence[Meaning]) -> list[ToConfirm]:
 
 
 def _uncoded(title: str, lines: Sequence[Line]) -> list[ToConfirm]:
-    """Name every text that got no code; breeds are kept as they are written."""
+    """Name every text that got no code."""
     left = [
         f"{line.variable}: " + ", ".join(f"{shown(item.text)} ({item.n})" for item in texts[:_MOST])
         + (f" and {len(texts) - _MOST} more" if len(texts) > _MOST else "")
-        for line in lines if line.variable != "breed"
+        for line in lines
         if (texts := [item for item in line.codes if not item.code and not item.reason])
     ]  # fmt: skip
     if not left:

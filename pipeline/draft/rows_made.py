@@ -73,7 +73,8 @@ def rows_made(table: Table, base: Table, tongue: Tongue) -> RowsMade:
         table=table, make=_make(table, named, tongue), fills=table.context == "follow_up",
         where=_where(table, base, tongue), blocks=_blocks(table, meanings, pairs, headers),
         lines=tuple(_inheriting(lines, table, by_side=by_side)), lists=tuple(lists),
-        doubts=tuple(row_doubts(table, meanings, lines, lists, by_side=by_side)),
+        doubts=tuple(row_doubts(table, meanings, lines, lists, by_side=by_side,
+                                language=tongue.language)),
     )  # fmt: skip
 
 

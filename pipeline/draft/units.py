@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
@@ -14,7 +14,8 @@ from schemas.codebook import Variable
 GAUGE_MM = {"24": 0.5, "22": 0.64, "20": 0.8, "18": 1.0}  # usual orthopaedic wire (codebook)
 ENOUGH = 30  # numbers, for their range alone to settle a unit
 _BRACKETS = re.compile(r"[(\[]\s*([^)\]]*?)\s*[)\]]")
-_WITH_UNIT = re.compile(r"[-+]?\d+(?:[.,]\d+)?\s*([^\W\d_]+)\.?")
+_WITH_UNIT = re.compile(r"([-+]?(?:\d+(?:[.,]\d+)?|[.,]\d+))\s*([^\W\d_]+|[\"”″]|'')\.?")
+_GAUGES = range(14, 31)  # of orthopaedic wire and thin pins; a number so high is no diameter in mm
 _SCALE = re.compile(r"(?:/|0\s*[-–]|1\s*[-–]|out of|sur|von|de)\s*(4|5|9|10)\s*[)\]]?$")
 
 
@@ -64,7 +65,14 @@ def bare(header: str, vocabulary: Vocabulary, language: str) -> str:
 def unit_word(text: str) -> str:
     """Give the word behind a number, "lbs" of "12.3 lbs", "" for none."""
     found = _WITH_UNIT.fullmatch(text)
-    return found[1] if found else ""
+    return found[2] if found else ""
+
+
+def gauge_of(text: str, units: Mapping[str, str]) -> str:
+    """Give the gauge of "20G" or "20" where the mapping reads its word as gauges, else ""."""
+    found = _WITH_UNIT.fullmatch(text)
+    number, word = (found[1], found[2].lower()) if found else (text, "")
+    return number if number.isdecimal() and units.get(word) == "gauge" else ""
 
 
 def cell_units(
@@ -72,7 +80,9 @@ def cell_units(
 ) -> dict[str, str]:
     """Read the units that stand in most cells behind the number; empty if one is unknown."""
     found, told = _told_units(counts, variable, vocabulary, language)
-    return found if counts and told >= 0.6 * counts.total() else {}
+    if not counts or told < 0.6 * counts.total():
+        return {}
+    return {"": "gauge", **found} if "gauge" in found.values() and _bare_gauges(counts) else found
 
 
 def mixed_units(
@@ -86,7 +96,7 @@ def _told_units(
     counts: Counter[str], variable: Variable, vocabulary: Vocabulary, language: str
 ) -> tuple[dict[str, str], int]:
     """Give the unit of each word that is known, and in how many cells one stands."""
-    choices = UNITS_TO.get(variable.unit, {})
+    choices = {*UNITS_TO.get(variable.unit, {}), *(("gauge",) if variable.unit == "mm" else ())}
     words = Counter[str]()
     for text, n in counts.items():
         if word := unit_word(text):
@@ -101,6 +111,12 @@ def _told_units(
         if fits:
             found[word] = (own or fits)[0].meaning
     return found, sum(n for word, n in words.items() if word in found)
+
+
+def _bare_gauges(counts: Counter[str]) -> bool:
+    """Tell whether there are numbers without a unit, and all of them can be gauges only."""
+    bare_ones = [text for text in counts if text.isdecimal()]
+    return bool(bare_ones) and all(int(text) in _GAUGES for text in bare_ones)
 
 
 def guess_unit(

@@ -1,6 +1,6 @@
 """Cells that say several things, as [[table.list]] blocks."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.draft.columns import Meaning
@@ -50,7 +50,8 @@ def draft_list(
     )
     if apart:
         items = [_without_fixation(item) for item in items]
-    named = {name for item in items for name in (*item.sets, *item.missing)}
+    written = _written(items)
+    named = {name for item in written for name in (*item.sets, *item.missing)}
     if "recheck_mode" in named and not other_modes:
         items = [_in_clinic(item) for item in items]
     lines = ["[[table.list]]", f"column = {quoted(header)}   " + remark(meaning.reading.evidence)]
@@ -58,16 +59,32 @@ def draft_list(
         lines.append("separators = [" + ", ".join(map(quoted, facts.separators)) + "]")
     lines += ["words = [", *_words(items, tongue), "]"]
     silence = meaning.reading.variable == "technique"
-    if silence:
-        lines += _otherwise(named, apart=apart, tongue=tongue)
-        named |= {name for name in _SILENCE if name in named} | (
-            {"ttt_fixation"} if apart else set()
-        )
+    rules = _otherwise(named, apart=apart, tongue=tongue) if silence else []
+    lines += rules
+    if any("sets = { ttt_fixation" in rule for rule in rules):
+        named.add("ttt_fixation")
     return ListDraft(
         header=header, meaning=meaning.reading.variable, lines=tuple(lines),
         variables=tuple(sorted(named)), silence=silence, evidence=meaning.reading.evidence,
         unknown=tuple(item.text for item in items if not item.told and not item.reason),
     )  # fmt: skip
+
+
+def _written(items: Sequence[Fact]) -> list[Fact]:
+    """Take the items that stand as words of the list; the others stand behind # and set nothing."""
+    seen: set[str] = set()
+    kept: list[Fact] = []
+    for item in items:
+        if not _is_left(item, seen):
+            seen.add(item.text.lower())
+            kept.append(item)
+    return kept
+
+
+def _is_left(item: Fact, seen: Collection[str]) -> bool:
+    return bool(
+        item.reason or item.left or len(item.text) > LONGEST_TEXT or item.text.lower() in seen
+    )
 
 
 def _kept(item: Fact, elsewhere: Collection[str]) -> Fact:
@@ -97,7 +114,7 @@ def _words(items: list[Fact], tongue: Tongue) -> list[str]:
         if item.reason:
             lines.append("    " + remark(f"{shown(item.text)}: {rows(item.n)}, {item.reason}"))
             continue
-        if item.left or len(item.text) > LONGEST_TEXT or item.text.lower() in seen:
+        if _is_left(item, seen):
             why = f"not understood: {' '.join(item.left)}" if item.left else "too long, or twice"
             told = f"{rows(item.n)}; {why}"
             entry = f"{{ is = {quoted(item.text)}, sets = {{ }} }},   # {told}"
