@@ -33,6 +33,9 @@ class Analysis:
     time, window_days
         In a logistic model by day D: the day the outcome was settled or the stifle lost, and how
         many days before D a stifle seen free of the event counts as free by D.
+    seen_within_days
+        For cumulative incidence by one day: how many days before it a row that ends free of any
+        event counts as followed to that day. 0: none does.
     observation_terms
         What the chance of a known outcome depends on, beside exposure and `adjust_for`.
     resamples, seed
@@ -66,6 +69,7 @@ class Analysis:
     missing_outcome: str = "complete_cases"
     observation_terms: tuple[str, ...] = ()
     window_days: int = 28
+    seen_within_days: int = 0
     entry: str | None = None
     left: str | None = None
     right: str | None = None

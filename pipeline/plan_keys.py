@@ -58,7 +58,8 @@ USES: Mapping[str, frozenset[str]] = {
     | {"outcome", "missing_outcome", "observation_terms", "time", "window_days", "horizon",
        "seed", "resamples", "diagnostics", "validate_by"},
     "cumulative_incidence": COMMON | TIMED
-    | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "resamples", "weights"},
+    | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "resamples", "weights",
+       "seen_within_days"},
     "fine_gray": (COMMON | TIMED | {"adjust_for", "adjustments", "spline", "per", "ties"})
     - {"entry"},
     "interval_censored": COMMON
@@ -95,7 +96,7 @@ PARSERS: Mapping[str, Callable[[object], Any]] = {
     "spline": by_column(whole), "per": by_column(number), "cluster": text,
     "strata": list_of(text), "rho": number, "gamma": number, "horizon": days,
     "confidence": share, "m": whole, "seed": whole, "resamples": whole,
-    "window_days": whole, "random_intercept": text,
+    "window_days": whole, "seen_within_days": whole, "random_intercept": text,
     "diagnostics": all_or_list(*DIAGNOSTICS, "hosmer_lemeshow", default=DIAGNOSTICS),
     "validate_by": text,
     "matched_set": text, **{key: one_of(*choices) for key, choices in CHOICES.items()},
@@ -179,6 +180,11 @@ def _refuse_events(place: str, values: Mapping[str, Any]) -> None:
         raise PlanError(
             place, "one state is named twice among event_of_interest, competing and censored",
             do="Name each state once.",
+        )  # fmt: skip
+    if values.get("seen_within_days") and len(values["horizon"]) > 1:
+        raise PlanError(
+            place, "seen_within_days is counted back from one day, and horizon names several",
+            do="Write an analysis of its own for each day of the horizon.",
         )  # fmt: skip
 
 

@@ -70,6 +70,9 @@ def _settings(analysis: Analysis) -> dict[str, str]:
         if column:
             last = (day_of_outcome(analysis) or 0.0) - analysis.window_days
             settings |= {"settled": _in_r(column), "last_day": _in_r(last)}
+    if analysis.seen_within_days:
+        settings |= {"seen_from": _in_r(analysis.horizon[0] - analysis.seen_within_days),
+                     "followed_to": _in_r(analysis.horizon[0])}  # fmt: skip
     return settings
 
 

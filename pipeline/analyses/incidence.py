@@ -23,7 +23,7 @@ from pipeline.analyses.selection import EVENT, Selection, select_rows
 from pipeline.analyses.standardised_incidence import standardised_rows
 from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
-from pipeline.plan_check import OF_INTEREST
+from pipeline.plan_check import CENSORED, OF_INTEREST
 from shared.estimate import Estimate
 
 
@@ -35,7 +35,7 @@ def fit_cumulative_incidence(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     PlanError, ValueError
         If the plan does not fit the table.
     """
-    selection = select_rows(frame, analysis)
+    selection = _followed_to_horizon(select_rows(frame, analysis), analysis)
     rows: list[Estimate] = []
     curves = no_curves()
     if "crude" in analysis.adjustments or not analysis.adjust_for:
@@ -43,6 +43,22 @@ def fit_cumulative_incidence(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     if "standardised" in analysis.adjustments and analysis.exposure:
         rows += standardised_rows(selection, analysis)
     return Fitted(rows=tuple(rows), curves=curves)
+
+
+def _followed_to_horizon(selection: Selection, analysis: Analysis) -> Selection:
+    """Count rows seen free shortly before the horizon as followed to it.
+
+    Who is seen free for the last time in the round of visits at the horizon leaves on that day,
+    while others still wait for their visit: risks by the day of finding then come out too high.
+    """
+    if not analysis.seen_within_days:
+        return selection
+    day, time = analysis.horizon[0], pl.col(analysis.time or "")
+    near = (pl.col(EVENT) == CENSORED) & (time >= day - analysis.seen_within_days) & (time < day)
+    carried = pl.when(near).then(pl.lit(day)).otherwise(time.cast(pl.Float64))
+    return replace(
+        selection, frame=selection.frame.with_columns(carried.alias(analysis.time or ""))
+    )
 
 
 def _crude(selection: Selection, analysis: Analysis) -> tuple[list[Estimate], pl.DataFrame]:
@@ -100,4 +116,8 @@ def _risk_row(base: Estimate, curve: Incidence, at: IncidenceAt, *, weighted: bo
 
 def _method(analysis: Analysis) -> str:
     errors = f"jackknife by {analysis.cluster}" if analysis.cluster else "independent rows"
-    return f"Aalen-Johansen; standard errors: {errors}; limits on the scale log(-log(1 - risk))"
+    near = analysis.seen_within_days
+    ended = f"; seen free within {near} days before: followed to the day" if near else ""
+    return (
+        f"Aalen-Johansen; standard errors: {errors}; limits on the scale log(-log(1 - risk)){ended}"
+    )

@@ -180,9 +180,18 @@ refit_cox <- function(plan) {
   finish(good)
 }
 
+# Who is seen free shortly before the horizon counts as followed to it, where the plan says so.
+followed_to_horizon <- function(plan, table) {
+  if (is.null(plan$seen_from)) return(table)
+  time <- as.numeric(table[[plan$time]])
+  near <- event_code(plan, table) %in% 0 & time >= plan$seen_from & time < plan$followed_to
+  table[[plan$time]] <- ifelse(near, plan$followed_to, time)
+  table
+}
+
 refit_cumulative_incidence <- function(plan) {
   results <- read_text("../results.csv")
-  table <- rows_of(plan, read_text("../cohort.csv"))
+  table <- followed_to_horizon(plan, rows_of(plan, read_text("../cohort.csv")))
   needed <- c(plan$exposure, plan$time, plan$event, plan$entry, plan$weights, plan$cluster)
   good <- TRUE
   crude <- fitted_rows(results, plan, "cumulative_incidence", "crude", "risk")

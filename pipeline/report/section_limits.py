@@ -71,7 +71,8 @@ def _selection(material: Material) -> list[Markup]:
 def _dating(material: Material) -> tuple[tuple[str, list[Markup]], ...]:
     """Say what the risks by the day of finding rest on, and what the other dating gives."""
     planned = [item for item in material.analyses if item.model == "interval_censored"]
-    if not planned:
+    carried = [item for item in material.analyses if item.seen_within_days]
+    if not planned and not carried:
         return ()
     sentences = [
         Markup(
@@ -91,6 +92,19 @@ def _dating(material: Material) -> tuple[tuple[str, list[Markup]], ...]:
             )
             for row in rows
         ]  # fmt: skip
+    sentences += [
+        Markup(
+            "With stifles seen free within {} days before day {} counted as followed to it, {}: "
+            "{} of 100."
+        ).format(
+            whole(analysis.seen_within_days), whole(row.day or 0),
+            small(material.labels.arm(analysis.exposure or "", row.group or "")),
+            number(estimate_and_interval(row), row.row_id),
+        )
+        for analysis in carried
+        for row in of(material.rows, "risk", analysis=analysis.id)
+        if row.adjustment == "crude" and row.state == analysis.outcome_name
+    ]  # fmt: skip
     return (("Found on a day, begun on another", sentences),)
 
 

@@ -22,6 +22,7 @@ EXTREMES = (
     "Below, what the answer would be if all whose outcome is held had had the event, and if "
     "none had."
 )
+SEEN = "seen free within {days} days before the day counts as followed to it"
 TARGETS = {
     "outcome:reluxation": "Reluxation",
     "outcome:implant": "Implant complications",
@@ -46,7 +47,7 @@ def sensitivity_tables(material: Material) -> list[Table]:
     return [
         _question_table(question, material)
         for question in material.questions
-        if any(main_effects(item, material.rows) for item in _rules(question))
+        if any(_answer(item, material.rows) for item in _rules(question))
     ]
 
 
@@ -139,6 +140,8 @@ def rule_title(analysis: Analysis, labels: Labels) -> str:
     outcome = labels.name(analysis.event or analysis.outcome or "")
     among = [SETS[analysis.population]] if analysis.population else []
     among += [small(labels.name(column)) for column in analysis.where]
+    if analysis.seen_within_days:
+        among.append(SEEN.format(days=analysis.seen_within_days))
     return f"{outcome}; {' and '.join(among)}" if among else outcome
 
 
@@ -146,7 +149,7 @@ def _question_table(question: Question, material: Material) -> Table:
     primary = [
         item
         for item in question.analyses
-        if item.role == "primary" and main_effects(item, material.rows)
+        if item.role == "primary" and _answer(item, material.rows)
     ]
     lines = [line for item in primary for line in _lines(item, material, first="As planned: ")]
     lines += [line for item in _rules(question) for line in _lines(item, material)]
@@ -164,17 +167,28 @@ def _table(table_id: str, title: str, lines: Sequence[Line]) -> Table:
 
 def _bound_lines(analysis: Analysis, material: Material) -> list[Line]:
     """Difference of the last day first, then the ratios."""
-    differences = of(effect_rows(material.rows, analysis), "risk_difference")
-    last = max((row.day or 0.0 for row in differences), default=None)
-    chosen = [row for row in differences if row.day == last and row.adjustment != "crude"]
+    rows = material.rows
     title = rule_title(analysis, material.labels)
-    return [_line(title, row) for row in chosen] + _lines(analysis, material)
+    return [_line(title, row) for row in (*_last_differences(analysis, rows),
+                                          *main_effects(analysis, rows))]  # fmt: skip
+
+
+def _last_differences(analysis: Analysis, rows: Sequence[Estimate]) -> list[Estimate]:
+    """Give the risk differences of the last day that are not crude."""
+    differences = of(effect_rows(rows, analysis), "risk_difference")
+    last = max((row.day or 0.0 for row in differences), default=None)
+    return [row for row in differences if row.day == last and row.adjustment != "crude"]
+
+
+def _answer(analysis: Analysis, rows: Sequence[Estimate]) -> list[Estimate]:
+    """Give the ratios of an analysis, or the risk differences of one that has no ratio."""
+    return main_effects(analysis, rows) or _last_differences(analysis, rows)
 
 
 def _lines(analysis: Analysis, material: Material, *, first: str = "") -> list[Line]:
     title = rule_title(analysis, material.labels)
     said = first + small(title) if first else title
-    return [_line(said, row) for row in main_effects(analysis, material.rows)]
+    return [_line(said, row) for row in _answer(analysis, material.rows)]
 
 
 def _line(title: str, row: Estimate) -> Line:
