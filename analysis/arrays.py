@@ -1,7 +1,7 @@
 """Array types, and the checks that every estimator makes at its door."""
 
 from collections.abc import Sequence
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -43,8 +43,8 @@ def zero_one(values: npt.ArrayLike, name: str, *, rows: int | None = None) -> Fl
         If another value than 0, 1, false or true stands in it; 1 and 2 are no events.
     """
     vector = finite_vector(values, name, rows=rows)
-    strange = vector[(vector != 0) & (vector != 1)]
-    if strange.size:
+    if not bool(np.equal(vector * vector, vector).all()):
+        strange = vector[(vector != 0) & (vector != 1)]
         raise ValueError(f"{name} must hold 0 and 1 only, got {strange[0]:g}")
     return vector
 
@@ -65,6 +65,18 @@ def cluster_codes(cluster: npt.ArrayLike, *, rows: int) -> tuple[IntArray, int]:
     ValueError
         If the shape is wrong or a label is missing.
     """
+    codes, values = labelled(cluster, rows=rows)
+    return codes, len(values)
+
+
+def labelled(cluster: npt.ArrayLike, *, rows: int) -> tuple[IntArray, npt.NDArray[Any]]:
+    """Give each row the number of its label, and the labels in sorted order; as ``cluster_codes``.
+
+    Raises
+    ------
+    ValueError
+        If the shape is wrong or a label is missing.
+    """
     labels = np.asarray(cluster)
     if labels.shape != (rows,):
         raise ValueError(f"cluster must have shape ({rows},), got {labels.shape}")
@@ -76,9 +88,11 @@ def cluster_codes(cluster: npt.ArrayLike, *, rows: int) -> tuple[IntArray, int]:
         and 0 <= labels.min() <= labels.max() < SMALL_LABEL
     ):
         present = np.bincount(labels) > 0  # whole numbers are numbered without a sort
-        return (np.cumsum(present) - 1)[labels], int(np.count_nonzero(present))
+        if present.all():
+            return labels.astype(np.int64, copy=False), np.arange(len(present))
+        return (np.cumsum(present) - 1)[labels], np.flatnonzero(present)
     values, codes = np.unique(labels, return_inverse=True)
-    return codes.astype(np.int64), len(values)
+    return codes.astype(np.int64), values
 
 
 def column_names(names: Sequence[str], count: int) -> tuple[str, ...]:

@@ -6,7 +6,14 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from analysis.arrays import FloatArray, IntArray, cluster_codes, non_negative, zero_one
+from analysis.arrays import (
+    FloatArray,
+    IntArray,
+    cluster_codes,
+    labelled,
+    non_negative,
+    zero_one,
+)
 from analysis.chi_square import chi_square_test
 from analysis.kernels.risk_table import RiskTable, risk_table
 
@@ -66,16 +73,12 @@ def log_rank(
     .. [2] Harrington DP, Fleming TR. Biometrika 1982;69:553-566.
     """
     days = non_negative(time, "time")
-    happened = zero_one(event, "event", rows=len(days)).astype(np.int64)
-    codes, n_groups = cluster_codes(group, rows=len(days))
-    example = np.zeros(n_groups, np.int64)
-    example[codes] = np.arange(len(codes))
-    names = tuple(str(label) for label in np.asarray(group)[example].tolist())
+    happened = zero_one(event, "event", rows=len(days)).astype(np.int8)
+    codes, labels = labelled(group, rows=len(days))
+    names, n_groups = tuple(str(label) for label in labels.tolist()), len(labels)
     if n_groups < 2:
         raise ValueError(f"group must have at least two levels, got {n_groups}")
-    blocks = np.zeros(len(days), np.int64)
-    if strata is not None:
-        blocks = cluster_codes(strata, rows=len(days))[0]
+    blocks = None if strata is None else cluster_codes(strata, rows=len(days))[0]
     observed, expected = np.zeros(n_groups), np.zeros(n_groups)
     covariance = np.zeros((n_groups, n_groups))
     for table in _tables(days, happened, codes, blocks=blocks, n_groups=n_groups):
@@ -96,13 +99,18 @@ def log_rank(
 
 
 def _tables(
-    time: FloatArray, event: IntArray, group: IntArray, *, blocks: IntArray, n_groups: int
+    time: FloatArray,
+    event: npt.NDArray[np.int8],
+    group: IntArray,
+    *,
+    blocks: IntArray | None,
+    n_groups: int,
 ) -> list[RiskTable]:
     """Count each stratum, with a column for every group."""
     out: list[RiskTable] = []
-    n_blocks = int(blocks.max(initial=0)) + 1
+    n_blocks = 1 if blocks is None else int(blocks.max(initial=0)) + 1
     for block in range(n_blocks):
-        chosen = slice(None) if n_blocks == 1 else blocks == block
+        chosen = slice(None) if blocks is None else blocks == block
         table = risk_table(time[chosen], event[chosen], n_states=1, group=group[chosen])
         lacking = n_groups - table.at_risk.shape[1]
         out.append(

@@ -215,7 +215,7 @@ def checked_times(
 
 def _table(time: npt.ArrayLike, event: npt.ArrayLike, entry: npt.ArrayLike | None) -> RiskTable:
     days, start = checked_times(time, entry)
-    happened = zero_one(event, "event", rows=len(days)).astype(np.int64)
+    happened = zero_one(event, "event", rows=len(days)).astype(np.int8)
     return risk_table(days, happened, n_states=1, entry=start)
 
 

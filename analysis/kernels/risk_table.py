@@ -1,8 +1,10 @@
 """Counts by day: who leaves how, and who is still there. All product-limit methods read these."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.arrays import FloatArray, IntArray
 
@@ -24,7 +26,7 @@ class RiskTable:
 
 def risk_table(
     time: FloatArray,
-    state: IntArray,
+    state: npt.NDArray[np.integer[Any]],
     *,
     n_states: int,
     entry: FloatArray | None = None,
@@ -35,12 +37,23 @@ def risk_table(
 
     `state` holds 0 (censored) to `n_states`; `group` holds 0, 1, ...; all shapes (n,).
     """
-    days, place = day_places(time)
     n_groups = 1 if group is None else int(group.max(initial=0)) + 1
     width = n_states + 1
-    line = place if group is None else place * n_groups + group
-    counts = np.bincount(line * width + state, weights, minlength=len(days) * n_groups * width)
+    table = _whole_days(time, cells=n_groups * width) if weights is None else None
+    if table is not None:
+        days, place = np.arange(int(table.max(initial=0)) + 1, dtype=np.float64), table
+    else:
+        days, place = day_places(time)
+    cell = np.multiply(place, n_groups, dtype=np.int64)
+    if group is not None:
+        cell += group
+    cell *= width
+    cell += state
+    counts = np.bincount(cell, weights, minlength=len(days) * n_groups * width)
     leaving = counts.reshape(len(days), n_groups, width).astype(np.float64)
+    if table is not None:
+        seen = leaving.any(axis=(1, 2))
+        days, leaving = days[seen], leaving[seen]
     at_risk = leaving.sum(axis=2)[::-1].cumsum(axis=0)[::-1]
     if entry is not None:
         days_before = np.searchsorted(days, entry, side="right")
@@ -49,6 +62,14 @@ def risk_table(
         absent = entering.reshape(len(days) + 1, n_groups)[1:][::-1].cumsum(axis=0)[::-1]
         at_risk = at_risk - absent
     return RiskTable(day=days, leaving=leaving, at_risk=at_risk)
+
+
+def _whole_days(time: FloatArray, *, cells: int) -> npt.NDArray[np.int32] | None:
+    """Give days as whole numbers where a table of all days up to the last is small; else None."""
+    if not len(time) or float(time.max()) * cells >= LARGEST_DAY_TABLE:
+        return None
+    day = time.astype(np.int32)
+    return day if bool(np.equal(day, time).all()) else None
 
 
 def day_places(time: FloatArray) -> tuple[FloatArray, IntArray]:

@@ -8,7 +8,6 @@ import pytest
 
 from analysis.cox import fit_cox
 from analysis.fine_gray import FineGrayFit, fit_fine_gray, subdistribution_risks
-from analysis.incidence import aalen_johansen, incidence_at
 from tests.analysis.r_values import ORACLES, r_values
 from tests.analysis.test_incidence import PUBLISHED, mgus2
 
@@ -121,17 +120,24 @@ def test_without_competing_events_it_is_the_cox_model() -> None:
     assert ours.log_likelihood == pytest.approx(cox.log_likelihood, rel=1e-12)
 
 
-def test_risks_of_an_arm_lie_near_its_cumulative_incidence() -> None:
-    """One two-level term: the model's risk is the observed one but for proportionality."""
-    frame = mgus2()
+@pytest.mark.parametrize("cause", [1, 2])
+def test_risks_of_rows_are_those_of_the_weighted_cox_model(cause: int) -> None:
+    """survival::survfit of finegray and coxph, Breslow's ties, three rows on three days."""
+    frame = pl.read_csv(ORACLES / "survival_tied.csv")
+    x = frame.select(TERMS).to_numpy().astype(float)
+    fit = fit_fine_gray(x, frame["time"], frame["state"], cause=cause, ties="breslow")
+    right, days = r_values("survival_fine_gray_risks"), (98, 196, 350)
+    for row in (1, 50, 200):
+        ours = subdistribution_risks(fit, x[row - 1 : row], days)
+        for day, risk in zip(days, ours, strict=True):
+            expected = right[f"cause {cause}", f"row {row} day {day}"]
+            assert risk == pytest.approx(expected, rel=1e-6)
+
+
+def test_the_risk_of_several_rows_is_the_mean_of_theirs() -> None:
     fit = by_sex(1)
-    risks = subdistribution_risks(fit, [[1.0]], [60, 120, 240])
-    own = frame.filter(pl.col("sex") == "M")
-    seen = incidence_at(aalen_johansen(own["months"], own["state"], cause=1), [60, 120, 240])
-    assert risks == pytest.approx([at.estimate for at in seen], abs=0.006)
-    assert subdistribution_risks(fit, [[0.0], [1.0]], [120])[0] == pytest.approx(
-        np.mean([subdistribution_risks(fit, [[value]], [120])[0] for value in (0.0, 1.0)])
-    )
+    each = [subdistribution_risks(fit, [[value]], [120])[0] for value in (0.0, 1.0)]
+    assert subdistribution_risks(fit, [[0.0], [1.0]], [120])[0] == pytest.approx(np.mean(each))
 
 
 def test_a_term_that_separates_is_named_and_has_no_number() -> None:

@@ -8,7 +8,6 @@ import pytest
 
 from analysis.arrays import FloatArray
 from analysis.parametric import Distribution, fit_parametric, parametric_risks
-from analysis.survival import kaplan_meier
 from tests.analysis.r_values import ORACLES, r_values
 from tests.analysis.test_incidence import PUBLISHED
 
@@ -103,18 +102,20 @@ def test_all_kinds_of_rows_as_r_has_them(distribution: Distribution, rows: str) 
     for place, name in enumerate(fit.names):
         value, error = right[group, f"coefficient {name}"], right[group, f"error {name}"]
         assert fit.coefficients[place] == pytest.approx(value, rel=1e-6, abs=1e-8)
-        assert fit.std_errors[place] == pytest.approx(error, rel=1e-5)
+        assert fit.std_errors[place] == pytest.approx(error, rel=1e-6)
     for which, value in (("null", fit.log_likelihood_null), ("fit", fit.log_likelihood)):
         assert value == pytest.approx(right[group, f"log likelihood {which}"], rel=1e-9)
 
 
-def test_risks_follow_the_observed_curve() -> None:
-    fit = fit_parametric(np.empty((228, 0)), *exact_or_censored(lung()), distribution="weibull")
-    seen = kaplan_meier(lung()["time"], lung()["event"])
-    for day, risk in zip((180, 365), parametric_risks(fit, np.empty((1, 0)), (180, 365)),
-                         strict=True):  # fmt: skip
-        observed = 1 - seen.estimate[np.searchsorted(seen.day, day, side="right") - 1]
-        assert risk == pytest.approx(observed, abs=0.04)
+def test_risks_by_a_day_are_those_of_the_fitted_distribution() -> None:
+    """survival::predict.survreg puts each share's day where this risk is that share."""
+    x = tied().select(TERMS).to_numpy().astype(float)
+    right = r_values("survival_parametric")
+    for distribution in DISTRIBUTIONS:
+        fit = fit_parametric(x, *exact_or_censored(tied()), distribution=distribution)
+        for share in (0.1, 0.5):
+            day = right[f"{distribution} right-censored", f"day of share {share:g}, first row"]
+            assert parametric_risks(fit, x[:1], [day])[0] == pytest.approx(share, rel=1e-6)
 
 
 def test_a_longer_unit_of_time_moves_only_the_intercept() -> None:
