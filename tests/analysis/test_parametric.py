@@ -114,7 +114,7 @@ def test_risks_by_a_day_are_those_of_the_fitted_distribution() -> None:
     for distribution in DISTRIBUTIONS:
         fit = fit_parametric(x, *exact_or_censored(tied()), distribution=distribution)
         for share in (0.1, 0.5):
-            day = right[f"{distribution} right-censored", f"day of share {share:g}, first row"]
+            day = right[f"{distribution} right-censored", f"day of share {share:g} of the first row"]
             assert parametric_risks(fit, x[:1], [day])[0] == pytest.approx(share, rel=1e-6)
 
 

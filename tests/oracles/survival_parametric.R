@@ -22,7 +22,7 @@ keep <- function(group, fit) {
 for (dist in c("weibull", "lognormal", "loglogistic")) {
   exact <- survreg(Surv(time, event) ~ x1 + x2 + x3, d, dist = dist, control = list(rel.tolerance = 1e-14, maxiter = 200))
   keep(paste(dist, "right-censored"), exact)
-  put(paste(dist, "right-censored"), paste0("day of share ", c(0.1, 0.5), ", first row"),
+  put(paste(dist, "right-censored"), paste0("day of share ", c(0.1, 0.5), " of the first row"),
       predict(exact, d[1, ], type = "quantile", p = c(0.1, 0.5)))
   keep(paste(dist, "by animal"), survreg(Surv(time, event) ~ x1 + x2 + x3 + cluster(animal), d, dist = dist,
        control = list(rel.tolerance = 1e-14, maxiter = 200)))
