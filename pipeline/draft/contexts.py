@@ -7,9 +7,10 @@ from pipeline.draft.columns import Meaning, header_meanings, meanings_of
 from pipeline.draft.dates import date_share
 from pipeline.draft.families import Family
 from pipeline.draft.header import Grid
-from pipeline.draft.plain import Tokens, joined, likeness, tokens
+from pipeline.draft.plain import joined, tokens
 from pipeline.draft.readings import Tongue
-from pipeline.draft.vocabulary import LANGUAGES, Phrase, read_vocabulary
+from pipeline.draft.titles import table_of, title_table
+from pipeline.draft.vocabulary import LANGUAGES, read_vocabulary
 
 _MARKS = " ._-:"
 _OTHERS: Mapping[str, tuple[str, ...]] = {
@@ -19,26 +20,6 @@ _OTHERS: Mapping[str, tuple[str, ...]] = {
 
 _DAYS: Mapping[str, str] = {"rechecks": "recheck_day", "complications": "detected_day",
                             "revisions": "revision_day"}  # fmt: skip
-
-
-def table_of(text: str, language: str, phrases: Sequence[Phrase]) -> str:
-    """Name the kind of row a word announces ("Kontr", "Complications"), "" for none."""
-    words = tuple(word for word in tokens(text) if not word.isdecimal())
-    best: tuple[float, str] = (0.0, "")
-    for phrase in phrases:
-        score = _announces(words, phrase.words) - (0 if phrase.language == language else 0.1)
-        best = max(best, (score, phrase.meaning), key=lambda pair: pair[0])
-    return best[1] if best[0] >= 0.5 else ""
-
-
-def _announces(words: Tokens, phrase: Tokens) -> float:
-    """Weigh a whole phrase, its beginning ("Kontr", "Compl"), or the phrase inside a name."""
-    if joined(words) == joined(phrase):
-        return 1.0
-    short, long = joined(words), joined(phrase)
-    if len(short) >= 2 and long.startswith(short):
-        return 0.62 if len(short) >= 3 else 0.5
-    return min(likeness(words, phrase), 0.9)
 
 
 def base_context(grid: Grid, families: Sequence[Family], tongue: Tongue) -> tuple[str, str]:
@@ -64,18 +45,23 @@ def base_context(grid: Grid, families: Sequence[Family], tongue: Tongue) -> tupl
 
 def _likeliest(families: Sequence[Family], context: str, tongue: Tongue) -> list[Meaning]:
     """Take the likeliest meaning of each column in rows of a kind."""
+    titles = {"", "stifles" if context == "animals" else context}
     return [found[0] for item in families
-            if (found := meanings_of(item, stem_of(item), context, tongue,
-                                     counts=item.counts))]  # fmt: skip
+            if group_of(item, tongue.language) in titles
+            and (found := meanings_of(item, stem_of(item), context, tongue,
+                                      counts=item.counts))]  # fmt: skip
 
 
 def _operated(found: Sequence[Meaning], language: str) -> bool:
     """Tell whether a column is the date of an operation by its header, and holds dates."""
-    return any(
-        item.reading.variable == "surgery_date" and item.reading.fit >= 0.5
-        and header_meanings(stem_of(item.family), language).get("surgery_date", (0.0, ""))[0] >= 0.8
-        for item in found
-    )  # fmt: skip
+    for item in found:
+        scores = header_meanings(stem_of(item.family), language)
+        said = scores.get("surgery_date", (0.0, ""))[0]
+        if group_of(item.family, language) == "stifles":  # "Date" under "Operation"
+            said = max(said, scores.get("date", (0.0, ""))[0])
+        if item.reading.variable == "surgery_date" and item.reading.fit >= 0.5 and said >= 0.8:
+            return True
+    return False
 
 
 def _own_day(best: Mapping[str, Sequence[Meaning]], language: str) -> str:
@@ -91,11 +77,21 @@ def _own_day(best: Mapping[str, Sequence[Meaning]], language: str) -> str:
     return ""
 
 
+def group_of(family: Family, language: str) -> str:
+    """Name the kind of row that the title over a single column announces, "" for none."""
+    single = not family.repeat and not family.sides
+    title = family.columns[0].title if single else ""
+    return (title_table(title, language) or title_table(title, "")) if title else ""
+
+
 def stem_of(family: Family) -> str:
     """Give a family's header without the marks of number and side, and the word beside a number.
 
-    "Patella Kontr{n} {s}" says "Patella", "Datum {n}. Kontrolle" says "Datum".
+    "Patella Kontr{n} {s}" says "Patella", "Datum {n}. Kontrolle" says "Datum"; of a header of two
+    rows whose title names a kind of row, the lower.
     """
+    if group_of(family, ""):
+        return family.columns[0].below_title
     plain = family.template.replace("{s}", " ")
     if family.repeat:
         before, _, after = plain.partition("{n}")

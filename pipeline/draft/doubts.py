@@ -2,6 +2,7 @@
 
 from pipeline.draft.draft import Draft
 from pipeline.draft.event_doubts import event_doubts
+from pipeline.draft.header import Grid
 from pipeline.draft.tables import SheetDraft
 from pipeline.draft.toml_text import quoted
 from pipeline.draft.vocabulary import LANGUAGES
@@ -70,8 +71,9 @@ def file_doubts(sheet: SheetDraft, draft: Draft) -> list[ToConfirm]:
     found = [
         ToConfirm(what=f"{where}: {guess.what}", guess=quoted(guess.value),
                   evidence=guess.evidence, do="Look at the file in a text editor.")
-        for guess in (*raw.dialect.guesses, grid.guess) if not guess.proved
+        for guess in raw.dialect.guesses if not guess.proved
     ]  # fmt: skip
+    found += [] if grid.guess.proved else [_header(grid, where)]
     found += _unread_columns(sheet, where)
     if raw.hidden != (0, 0):
         found.append(ToConfirm(
@@ -89,6 +91,19 @@ def file_doubts(sheet: SheetDraft, draft: Draft) -> list[ToConfirm]:
             do="Look at these rows; take a line out of set_aside if it is a case.",
         ))  # fmt: skip
     return found
+
+
+def _header(grid: Grid, where: str) -> ToConfirm:
+    """Ask how many rows make the names of the columns."""
+    first, rows = grid.header.header_row, grid.header.header_rows
+    do = f"Look at the first rows; header_row = {first + 1} alone takes the lower row."
+    if rows == 1:
+        do = (f"If the titles tell columns apart, write header_row = {first - 1}, header_rows = 2 "
+              'and header_fill = true; a column below is then "title name".')  # fmt: skip
+    return ToConfirm(
+        what=f"{where}: header row", evidence=grid.guess.evidence, do=do,
+        guess=f"row {first}" if rows == 1 else f"rows {first} and {first + 1} together",
+    )  # fmt: skip
 
 
 def _unread_columns(sheet: SheetDraft, where: str) -> list[ToConfirm]:

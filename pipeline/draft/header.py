@@ -2,13 +2,14 @@
 
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import polars as pl
 
 from pipeline.draft.dialect import Guess
 from pipeline.draft.raw import RawSheet
+from pipeline.draft.titles import name_groups
 from pipeline.draft.vocabulary import meant, read_vocabulary
 from pipeline.intake.header import join_header, last_header_row
 from pipeline.intake.mapping import SourceFile
@@ -20,6 +21,7 @@ from shared.errors import InputFileError
 
 MOST_COLUMNS = 1000
 _LOOK_AT = 20
+_NAMED = 6  # titles that a guess names
 _NUMBER = re.compile(r"[-+]?[\d.,/: -]*\d[\d.,/: -]*")
 
 
@@ -29,6 +31,7 @@ class Column:
 
     `identifier` names the kind of direct identifier that header or cells look like; `birth`
     columns hold dates of birth; `n_hidden` cells looked like an identifier and are blank here.
+    `title` is what stands over it in a header of two rows.
     """
 
     place: int
@@ -37,11 +40,17 @@ class Column:
     identifier: str = ""
     birth: bool = False
     n_hidden: int = 0
+    title: str = ""
 
     @property
     def counts(self) -> Counter[str]:
         """Count each distinct text."""
         return Counter(cell for cell in self.cells if cell is not None)
+
+    @property
+    def below_title(self) -> str:
+        """Give its name without the title above it."""
+        return self.header.removeprefix(self.title).strip() or self.header
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +78,7 @@ def lay_out(raw: RawSheet, name: str) -> Grid:
     InputFileError
         If no row looks like a header, or there are too many columns to guess at.
     """
-    found = _settle(raw, *_header_row(raw))
+    found, sure = _settle(raw, *_header_row(raw))
     bottom = last_header_row(found)
     names = [_tidy(cell) or "" for cell in join_header(raw.records, found, raw.merged)[bottom - 1]]
     body = [record for record in raw.records[bottom:] if any(_tidy(cell) for cell in record)]
@@ -79,13 +88,23 @@ def lay_out(raw: RawSheet, name: str) -> Grid:
             f"{MOST_COLUMNS}", do="Draft the mapping from the columns that are needed.",
         )  # fmt: skip
     headers, repeated = _distinct(names)
-    columns = _columns(headers, body)
+    columns = [replace(column, title=_title(column, raw.records[bottom - 1], found))
+               for column in _columns(headers, body)]  # fmt: skip
     kept = [item for item in columns if names[item.place] or item.counts]
     return Grid(
         raw=raw, name=name, header=found, columns=tuple(kept), repeated=repeated,
         guess=Guess(what="header row", value=str(found.header_row), evidence=found.name,
-                    proved=found.header_rows == 1),
+                    proved=sure),
     )  # fmt: skip
+
+
+def _title(column: Column, names: Record, header: SourceFile) -> str:
+    """Give what a joined header says before the column's own name; units stand behind it."""
+    own = _tidy(names[column.place]) if column.place < len(names) else None
+    if header.header_rows == 1 or not own or _is_unit(own) or column.identifier:
+        return ""
+    before, found, _ = column.header.partition(f" {own}")
+    return before if found else ""
 
 
 def _header_row(raw: RawSheet) -> tuple[int, str]:
@@ -104,22 +123,44 @@ def _header_row(raw: RawSheet) -> tuple[int, str]:
     )  # fmt: skip
 
 
-def _settle(raw: RawSheet, number: int, why: str) -> SourceFile:
-    """Take in a row of groups above the names, or of units below them; the name says why."""
+def _settle(raw: RawSheet, number: int, why: str) -> tuple[SourceFile, bool]:
+    """Take in a row of groups above the names, or of names or units below them; say if sure.
+
+    The name of the source says why.
+    """
     above = raw.records[number - 2] if number > 1 else []
+    below = raw.records[number] if len(raw.records) > number else []
     names = Counter(filter(None, map(_tidy, raw.records[number - 1])))
     groups = [cell for cell in map(_tidy, above) if cell]
-    if len(groups) > 1 and names and max(names.values()) > 1:
-        return SourceFile(
-            name=f"{why}; names repeat under the groups of the row above", path="",
-            header_row=number - 1, header_rows=2, header_fill=True,
-        )  # fmt: skip
-    below = raw.records[number] if len(raw.records) > number else []
-    units = [cell for cell in map(_tidy, below) if cell]
-    if units and all(map(_is_unit, units)):
-        return SourceFile(name=f"{why}; units in the row below", path="", header_row=number,
-                          header_rows=2)  # fmt: skip
-    return SourceFile(name=why, path="", header_row=number)
+    cells = [cell for cell in map(_tidy, below) if cell]
+    twice = bool(names) and max(names.values()) > 1
+    titles = len(groups) > 1 and not any(map(_NUMBER.fullmatch, groups))
+    if len(groups) > 1 and (twice or (titles and name_groups(groups))):
+        told = "names repeat below" if twice else "kinds of row are named by"
+        return _two_rows(number - 1, f"{told} the titles {_some(groups)}", fill=True), False
+    if twice and name_groups(list(names)) and _are_names(cells, raw.records[number + 1 :]):
+        return _two_rows(number, f"the titles {_some(names)} repeat over other names"), False
+    if cells and all(map(_is_unit, cells)):
+        return _two_rows(number, f"{why}; units in the row below"), False
+    if titles:
+        why += f"; the titles {_some(groups)} over it are not read"
+    return SourceFile(name=why, path="", header_row=number), not titles
+
+
+def _two_rows(number: int, why: str, *, fill: bool = False) -> SourceFile:
+    return SourceFile(name=why, path="", header_row=number, header_rows=2, header_fill=fill)
+
+
+def _some(titles: Iterable[str]) -> str:
+    return ", ".join(f'"{title}"' for title in list(titles)[:_NAMED])
+
+
+def _are_names(cells: Sequence[str], body: Sequence[Record]) -> bool:
+    """Tell whether a row holds names: words that differ, over columns of numbers and dates."""
+    if any(map(_NUMBER.fullmatch, cells)) or len(set(cells)) < max(len(cells), 2):
+        return False
+    below = [cell for record in body[:_LOOK_AT] for cell in map(_tidy, record) if cell]
+    return any(map(_NUMBER.fullmatch, below)) and not set(cells) & set(below)
 
 
 def _is_unit(cell: str) -> bool:

@@ -5,11 +5,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.draft.columns import KEYS, Meaning, meanings_of
-from pipeline.draft.contexts import prefix_of, stems_to_try, table_of
+from pipeline.draft.contexts import prefix_of, stems_to_try
 from pipeline.draft.families import Family
 from pipeline.draft.header import Grid
 from pipeline.draft.readings import Tongue
 from pipeline.draft.table import CORE, Table, assign
+from pipeline.draft.titles import table_of
 
 _SAYS: dict[str, tuple[str, ...]] = {
     "rechecks": ("patella_grade", "lameness_score"), "complications": ("complication_type",),

@@ -8,6 +8,7 @@ from pipeline.draft.columns import Meaning, header_meanings, meanings_of
 from pipeline.draft.contexts import (
     base_context,
     elsewhere,
+    group_of,
     of_a_visit,
     stem_of,
 )
@@ -87,8 +88,13 @@ def _plain_tables(
     base, why = kind
     groups: dict[str, list[list[Meaning]]] = {base: []}
     for item in single:
+        told = group_of(item, tongue.language)
+        if told and told != base and told in CORE:
+            found = meanings_of(item, stem_of(item), told, tongue, counts=item.counts)
+            groups.setdefault(told, []).append(found)
+            continue
         here = meanings_of(item, stem_of(item), base, tongue, counts=item.counts)
-        if base == "stifles" and of_a_visit(item.template, tongue.language):
+        if not told and base == "stifles" and of_a_visit(item.template, tongue.language):
             here = [one for one in here if one.header_score >= _SAYS_IT]
         context, found = elsewhere(item, base, tongue, here=here)
         groups.setdefault(context, []).append(found)
@@ -98,9 +104,10 @@ def _plain_tables(
         for context, found in groups.items()
     }
     used = {item.family.template for found in assigned.values() for item in found}
-    left = [item for item in single if item.template not in used and not (
-        numbers_of(item.template) or of_a_visit(item.template, tongue.language))]  # fmt: skip
-    assigned[base] = with_days(assigned[base], left, base, tongue)
+    left = [item for item in single if item.template not in used]
+    for context in assigned:
+        dated = [item for item in left if _may_date(item, context, base, tongue)]
+        assigned[context] = with_days(assigned[context], dated, context, tongue)
     for context, meanings in assigned.items():
         named = {item.reading.variable for item in meanings}
         if context == base:
@@ -110,6 +117,15 @@ def _plain_tables(
             tables.append(Table(context=context, grid=grid, meanings=meanings,
                                 why=f"columns {text}"))  # fmt: skip
     return [*tables, *repeated_tables(grid, families, tongue)]
+
+
+def _may_date(family: Family, context: str, base: str, tongue: Tongue) -> bool:
+    """Tell whether a column of dates may be the day of a kind of row, by the title over it."""
+    told = group_of(family, tongue.language)
+    if told in CORE or context != base:
+        return told == context
+    plain = not numbers_of(family.template)
+    return plain and not (not told and of_a_visit(family.template, tongue.language))
 
 
 def _of_one_visit(found: Sequence[list[Meaning]]) -> list[list[Meaning]]:
