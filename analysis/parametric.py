@@ -11,29 +11,42 @@ from analysis.arrays import FloatArray, IntArray, cluster_codes, column_names, f
 from analysis.chi_square import NO_TEST, Test, chi_square_test
 from analysis.fit_concerns import event_concerns
 from analysis.intervals import checked_interval
-from analysis.kernels.location_scale import STANDARDS
-from analysis.kernels.log_time import LogTimes, Top, intercept_only, log_times, maximise, scores_of
+from analysis.kernels.generalised_gamma import gamma_standard
+from analysis.kernels.location_scale import STANDARDS, Standard
+from analysis.kernels.log_time import (
+    GENERALISED_GAMMA,
+    LogTimes,
+    Top,
+    intercept_only,
+    log_times,
+    maximise,
+    scores_of,
+)
 from analysis.rank import Redundant, find_redundant
 
-Distribution = Literal["weibull", "lognormal", "loglogistic"]
-INTERCEPT, LOG_SCALE = "intercept", "log_scale"
+Distribution = Literal["weibull", "lognormal", "loglogistic", "generalised_gamma"]
+DISTRIBUTIONS: tuple[Distribution, ...] = (
+    "weibull", "lognormal", "loglogistic", "generalised_gamma",
+)  # fmt: skip
+INTERCEPT, LOG_SCALE, SHAPE = "intercept", "log_scale", "shape"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ParametricFit:
-    """A fitted model of log time; coefficients are log time ratios, intercept first, scale last.
+    """A fitted model of log time; coefficients are log time ratios, intercept first.
 
-    Of a Weibull model -coefficient / scale is the log hazard ratio. Where it is not identified
-    every number is NaN and `concerns` says why.
+    Log scale follows the terms and, of a generalised gamma, its shape. Of a Weibull model
+    -coefficient / scale is the log hazard ratio. Where it is not identified every number is NaN
+    and `concerns` says why.
     """
 
     distribution: Distribution
-    names: tuple[str, ...]  # intercept, the terms, log_scale
-    coefficients: FloatArray  # (p + 2,)
-    covariance_model: FloatArray  # (p + 2, p + 2), inverse of the observed information
+    names: tuple[str, ...]  # intercept, the terms, log_scale, shape
+    coefficients: FloatArray  # (p + 2,), or (p + 3,) with a shape
+    covariance_model: FloatArray  # inverse of the observed information
     covariance: FloatArray  # the sandwich by cluster where clusters were given
     log_likelihood: float
-    log_likelihood_null: float  # intercept and scale alone
+    log_likelihood_null: float  # without the terms
     likelihood_ratio: Test
     aic: float
     n: int
@@ -47,7 +60,19 @@ class ParametricFit:
     @property
     def scale(self) -> float:
         """Scale of log time."""
-        return float(np.exp(self.coefficients[-1]))
+        return float(np.exp(self.coefficients[self.names.index(LOG_SCALE)]))
+
+    @property
+    def terms(self) -> slice:
+        """Where the terms stand among the coefficients."""
+        return slice(1, self.names.index(LOG_SCALE))
+
+    @property
+    def standard(self) -> Standard:
+        """The fitted distribution of log time less its location, over its scale."""
+        if self.distribution == GENERALISED_GAMMA:
+            return gamma_standard(float(self.coefficients[-1]))
+        return STANDARDS[self.distribution]
 
     @property
     def std_errors(self) -> FloatArray:
@@ -74,7 +99,8 @@ def fit_parametric(
         The day lies in (left, right]: equal ends where it is known, `right` NaN or infinite where
         it had not come by `left`. Days known exactly must be above 0.
     distribution
-        Of the error: smallest extreme value (weibull), normal, or logistic.
+        Of the error: smallest extreme value (weibull), normal, logistic, or the generalised gamma,
+        which holds Weibull (shape 1) and log-normal (shape 0) [2]_.
     cluster
         Label of each row's cluster; then `covariance` is the sandwich, without a small-sample
         factor.
@@ -93,15 +119,19 @@ def fit_parametric(
     ----------
     .. [1] Kalbfleisch JD, Prentice RL. The Statistical Analysis of Failure Time Data. Wiley 2002,
        chapter 3.
+    .. [2] Prentice RL. Biometrika 1974;61:539-544.
     """
-    if distribution not in STANDARDS:
-        raise ValueError(f"distribution must be one of {', '.join(STANDARDS)}, got {distribution}")
+    if distribution not in DISTRIBUTIONS:
+        known = ", ".join(DISTRIBUTIONS)
+        raise ValueError(f"distribution must be one of {known}, got {distribution}")
     matrix = finite_matrix(x, "x")
     start, end = checked_interval(left, right, rows=len(matrix))
-    labels = (INTERCEPT, *column_names(names, matrix.shape[1]), LOG_SCALE)
+    terms = column_names(names, matrix.shape[1])
+    last = (LOG_SCALE, SHAPE) if distribution == GENERALISED_GAMMA else (LOG_SCALE,)
+    labels = (INTERCEPT, *terms, *last)
     codes, n_clusters = (None, None) if cluster is None else cluster_codes(cluster, rows=len(start))
     events = int(np.isfinite(end).sum())
-    redundant = find_redundant(matrix, labels[1:-1], intercept=True)
+    redundant = find_redundant(matrix, terms, intercept=True)
     if redundant or not events:
         return _no_fit(distribution, labels, (len(start), events, n_clusters), redundant)
     rows, centre, spread = log_times(matrix, start, end)
@@ -109,7 +139,7 @@ def fit_parametric(
     null = maximise(intercept_only(rows), distribution)
     if not (found.converged and null.converged):
         return _no_fit(distribution, labels, (len(start), events, n_clusters), ())
-    back = _unscaled(centre, spread)
+    back = _unscaled(centre, spread, others=len(last))
     turn = float(rows.low[rows.exact == 1].sum())  # from densities of log days to those of days
     covariance = back @ np.linalg.inv(found.information) @ back.T
     robust = covariance if codes is None else _sandwich(rows, distribution, found, codes, back)
@@ -120,7 +150,7 @@ def fit_parametric(
         log_likelihood_null=null.value - turn,
         likelihood_ratio=chi_square_test(2 * (found.value - null.value), n_terms)
         if n_terms else NO_TEST,
-        aic=2 * (n_terms + 2) - 2 * (found.value - turn), n=len(start), events=events,
+        aic=2 * len(labels) - 2 * (found.value - turn), n=len(start), events=events,
         clusters=n_clusters, converged=True, iterations=found.iterations, redundant=(),
         concerns=event_concerns(events, n_terms, n_clusters, ()),
     )  # fmt: skip
@@ -129,18 +159,18 @@ def fit_parametric(
 def parametric_risks(fit: ParametricFit, x: npt.ArrayLike, days: Sequence[float]) -> FloatArray:
     """Give the mean risk of rows `x` (m, p) by each of some days, shape (len(days),)."""
     matrix = finite_matrix(x, "x")
-    location = fit.coefficients[0] + matrix @ fit.coefficients[1:-1]
-    survival = STANDARDS[fit.distribution].log_survival
+    location = fit.coefficients[0] + matrix @ fit.coefficients[fit.terms]
+    survival = fit.standard.log_survival
     return np.array([
         float(np.mean(-np.expm1(survival((np.log(day) - location) / fit.scale)[0])))
         for day in days
     ])  # fmt: skip
 
 
-def _unscaled(centre: FloatArray, spread: FloatArray) -> FloatArray:
-    """Map coefficients of scaled terms to those of the terms as given."""
-    back = np.diag(np.concatenate([[1.0], 1 / spread, [1.0]]))
-    back[0, 1:-1] = -centre / spread
+def _unscaled(centre: FloatArray, spread: FloatArray, *, others: int) -> FloatArray:
+    """Map coefficients of scaled terms to those of the terms as given; `others` follow them."""
+    back = np.diag(np.concatenate([[1.0], 1 / spread, np.ones(others)]))
+    back[0, 1 : 1 + len(spread)] = -centre / spread
     return back
 
 

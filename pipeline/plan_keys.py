@@ -35,7 +35,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "test": ("log_rank", "gehan", "tarone_ware", "fleming_harrington"),
     "estimator": ("maximum_likelihood", "penalised"),
     "missing": ("complete_cases", "multiple_imputation"),
-    "distribution": ("weibull", "lognormal", "loglogistic"),
+    "distribution": ("weibull", "lognormal", "loglogistic", "generalised_gamma"),
 }
 ADJUSTMENTS = ("crude", "adjusted", "standardised")
 DIAGNOSTICS = ("calibration", "discrimination", "optimism", "left_out", "influence")

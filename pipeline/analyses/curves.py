@@ -67,6 +67,19 @@ def points_at(
     ).select(CURVE_SCHEMA.keys())  # fmt: skip
 
 
+def points_by_day(
+    analysis: Analysis, curve: str, day: FloatArray, estimate: FloatArray, *, group: str | None
+) -> pl.DataFrame:
+    """Give the points of a curve that has heights by day and nothing else."""
+    blank = pl.lit(None, pl.Float64)
+    return pl.DataFrame({"day": day, "estimate": estimate}).with_columns(
+        pl.lit(analysis.id).alias("analysis"), pl.lit(curve).alias("curve"),
+        pl.lit(analysis.outcome_name).alias("outcome"), group=pl.lit(group, pl.String),
+        state=pl.lit(analysis.outcome_name), low=blank, high=blank, n_at_risk=blank,
+        n_events=blank, n_censored=blank, at=blank,
+    ).select(CURVE_SCHEMA.keys())  # fmt: skip
+
+
 def _points(  # noqa: PLR0913 - the columns of a curve, each by name
     day: FloatArray,
     *,

@@ -9,10 +9,10 @@ import polars as pl
 from analysis.arrays import FloatArray
 from analysis.bootstrap import cluster_multiplicities
 from analysis.turnbull import Turnbull, risk_between, turnbull
-from pipeline.analyses.curves import CURVE_SCHEMA, no_curves
+from pipeline.analyses.curves import no_curves, points_by_day
 from pipeline.analyses.fitted import Fitted, base_row, concerned, labels_of
 from pipeline.analyses.groups import arms, complete
-from pipeline.analyses.parametric import model_rows
+from pipeline.analyses.parametric import fit_distributions
 from pipeline.analyses.selection import Selection, select_rows
 from pipeline.plan import Analysis
 from shared.estimate import Estimate
@@ -35,7 +35,8 @@ def fit_interval_censored(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     rows, points = _turnbull_rows(selection, analysis)
     if analysis.terms:
         needed = (analysis.cluster,) if analysis.cluster else ()
-        rows += model_rows(_known(selection, analysis), analysis, also=needed)
+        models = fit_distributions(_known(selection, analysis), analysis, also=needed)
+        rows, points = [*rows, *models.rows], pl.concat([points, models.curves])
     return Fitted(rows=tuple(rows), curves=points)
 
 
@@ -102,10 +103,4 @@ def _points(fit: Turnbull, analysis: Analysis, arm: str | None) -> pl.DataFrame:
     within = np.isfinite(fit.right)
     day = np.concatenate([[0.0], fit.right[within]])
     risk = np.concatenate([[0.0], np.cumsum(fit.mass)[within]])
-    blank = pl.lit(None, pl.Float64)
-    return pl.DataFrame({"day": day, "estimate": risk}).with_columns(
-        analysis=pl.lit(analysis.id), curve=pl.lit("turnbull"),
-        outcome=pl.lit(analysis.outcome_name), group=pl.lit(arm, pl.String),
-        state=pl.lit(analysis.outcome_name), low=blank, high=blank, n_at_risk=blank,
-        n_events=blank, n_censored=blank, at=blank,
-    ).select(CURVE_SCHEMA.keys())  # fmt: skip
+    return points_by_day(analysis, "turnbull", day, risk, group=arm)

@@ -7,8 +7,15 @@ import numpy as np
 import polars as pl
 
 from analysis.arrays import FloatArray
+from analysis.chi_square import normal_quantile
 from analysis.design import Design
-from analysis.parametric import Distribution, ParametricFit, fit_parametric, parametric_risks
+from analysis.parametric import (
+    DISTRIBUTIONS,
+    SHAPE,
+    ParametricFit,
+    fit_parametric,
+    parametric_risks,
+)
 from pipeline.analyses.curves import no_curves
 from pipeline.analyses.effects import coefficient_rows, term_tests, wald_effects
 from pipeline.analyses.fitted import (
@@ -24,17 +31,16 @@ from pipeline.analyses.fitted import (
     optional_labels,
     row_of_test,
 )
+from pipeline.analyses.fitted_curves import last_day, modelled_points, seen_points
 from pipeline.analyses.selection import Selection, select_rows
 from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
 from pipeline.plan_check import OF_INTEREST
 from shared.estimate import Estimate
 
-DISTRIBUTIONS: tuple[Distribution, ...] = ("weibull", "lognormal", "loglogistic")
-
 
 def fit_parametric_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
-    """Fit right-censored days; without a distribution in the plan, all three side by side.
+    """Fit right-censored days; without a distribution in the plan, all side by side.
 
     Raises
     ------
@@ -42,29 +48,32 @@ def fit_parametric_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
         If the plan does not fit the table.
     """
     selection = select_rows(frame, analysis)
-    rows = model_rows(selection, analysis, also=columns_needed(analysis))
-    return Fitted(rows=tuple(rows), curves=no_curves())
+    return fit_distributions(selection, analysis, also=columns_needed(analysis))
 
 
-def model_rows(
-    selection: Selection, analysis: Analysis, *, also: tuple[str, ...]
-) -> list[Estimate]:
-    """Fit each version and distribution; the group of a row is its distribution."""
+def fit_distributions(selection: Selection, analysis: Analysis, *, also: tuple[str, ...]) -> Fitted:
+    """Fit each version and distribution; the group of a row is its distribution.
+
+    The curves are those of the last version: each distribution, and the rows without a model.
+    """
     rows: list[Estimate] = []
+    curves = [no_curves()]
     for adjustment in analysis.adjustments:
         base, design, kept = design_version(selection, analysis, adjustment, also=also)
-        left, right = _ends(kept, analysis)
+        ends = _ends(kept, analysis)
+        curves = [no_curves(), seen_points(analysis, *ends)]
         for name in DISTRIBUTIONS:
             if analysis.distribution in (None, name):
                 fit = fit_parametric(
-                    design.matrix, left, right, distribution=name,
+                    design.matrix, *ends, distribution=name,
                     cluster=optional_labels(kept, analysis.cluster), names=design.names,
                 )  # fmt: skip
                 here = _about(base, fit, design, ignores_clusters(kept, analysis))
                 rows += _estimates(here, design, fit, confidence=analysis.confidence)
                 rows += _risks(here, design, fit, analysis)
+                curves.append(modelled_points(analysis, fit, design.matrix, last=last_day(*ends)))
         rows += count_rows(base, selection, design.dropped)
-    return rows
+    return Fitted(rows=tuple(rows), curves=pl.concat(curves))
 
 
 def _ends(kept: pl.DataFrame, analysis: Analysis) -> tuple[FloatArray, FloatArray]:
@@ -90,7 +99,7 @@ def _about(base: Estimate, fit: ParametricFit, design: Design, ignored: Sequence
 def _estimates(
     base: Estimate, design: Design, fit: ParametricFit, *, confidence: float
 ) -> list[Estimate]:
-    terms = slice(1, -1)
+    terms = fit.terms
     estimate, covariance = fit.coefficients[terms], fit.covariance[terms, terms]
     effects = wald_effects(design.columns, estimate, covariance, confidence=confidence)
     rows = coefficient_rows(base, effects, "time_ratio")
@@ -104,14 +113,19 @@ def _estimates(
     rows += row_of_test(base, "likelihood_ratio", fit.likelihood_ratio)
     for measure in ("scale", "log_likelihood", "log_likelihood_null", "aic"):
         rows += number_row(base, measure, getattr(fit, measure))
+    if SHAPE in fit.names and fit.converged:
+        value, error = float(fit.coefficients[-1]), float(fit.std_errors[-1])
+        half = normal_quantile(confidence) * error
+        rows.append(replace(base, measure=SHAPE, estimate=value, std_error=error, low=value - half,
+                            high=value + half))  # fmt: skip
     return rows
 
 
 def _hazard_covariance(fit: ParametricFit) -> FloatArray:
     """Delta method of -coefficient / scale, the scale being estimated too."""
     slopes = np.zeros((len(fit.coefficients) - 2, len(fit.coefficients)))
-    slopes[:, 1:-1] = -np.eye(len(slopes)) / fit.scale
-    slopes[:, -1] = fit.coefficients[1:-1] / fit.scale
+    slopes[:, fit.terms] = -np.eye(len(slopes)) / fit.scale
+    slopes[:, -1] = fit.coefficients[fit.terms] / fit.scale
     return slopes @ fit.covariance @ slopes.T
 
 

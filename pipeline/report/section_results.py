@@ -16,6 +16,7 @@ from pipeline.report.material import Material, Question
 from pipeline.report.pictures import Pictures
 from pipeline.report.section_between import between_visits
 from pipeline.report.section_curves import curves_of
+from pipeline.report.section_fitted import distributions_section
 from pipeline.report.sentences import (
     versus,
 )
@@ -32,6 +33,7 @@ def question_section(question: Question, material: Material, pictures: Pictures)
         if analysis.model != "interval_censored":  # drawn beside the days of finding, below
             blocks += curves_of(analysis, material, pictures)
     blocks += between_visits(question, material, pictures)
+    blocks += distributions_section(question, material, pictures)
     table = effect_table(
         material.rows, question.analyses, material.labels, table_id=f"effects-{question.id}"
     )

@@ -5,8 +5,11 @@ from collections.abc import Callable
 import numpy as np
 import polars as pl
 import pytest
+from scipy.integrate import quad
 
 from analysis.arrays import FloatArray
+from analysis.kernels.generalised_gamma import gamma_standard
+from analysis.kernels.location_scale import STANDARDS
 from analysis.parametric import Distribution, fit_parametric, parametric_risks
 from tests.analysis.r_values import ORACLES, r_values
 from tests.analysis.test_incidence import PUBLISHED
@@ -107,6 +110,52 @@ def test_all_kinds_of_rows_as_r_has_them(distribution: Distribution, rows: str) 
         assert value == pytest.approx(right[group, f"log likelihood {which}"], rel=1e-9)
 
 
+@pytest.mark.parametrize("rows", ["right-censored", "bcos"])
+def test_generalised_gamma_as_its_definition_in_r(rows: str) -> None:
+    """survival_gamma.R climbs the likelihood by Newton's method; terms centred there and here."""
+    if rows == "bcos":
+        x, ends, names = arm(cosmesis()), (cosmesis()["left"], cosmesis()["right"]), ("arm",)
+    else:
+        x, names = tied().select(TERMS).to_numpy().astype(float), TERMS
+        x, ends = x - x.mean(axis=0), exact_or_censored(tied())
+    fit = fit_parametric(x, *ends, distribution="generalised_gamma", names=names)
+    right = r_values("survival_gamma")
+    for place, name in enumerate(fit.names):
+        assert fit.coefficients[place] == pytest.approx(right[rows, f"coefficient {name}"],
+                                                        rel=1e-6)  # fmt: skip
+        assert fit.std_errors[place] == pytest.approx(right[rows, f"error {name}"], rel=1e-6)
+    assert fit.log_likelihood == pytest.approx(right[rows, "log likelihood"], rel=1e-10)
+    assert fit.aic == pytest.approx(2 * len(fit.names) - 2 * fit.log_likelihood)
+
+
+@pytest.mark.parametrize(
+    ("shape", "named", "near"), [(1.0, "weibull", 1e-12), (1e-5, "lognormal", 1e-4)]
+)
+def test_the_generalised_gamma_holds_two_distributions(
+    shape: float, named: str, near: float
+) -> None:
+    """Prentice 1974: shape 1 is the smallest extreme value, shape 0 the normal distribution."""
+    w = np.linspace(-3, 2.5, 23)
+    for part in ("log_density", "log_survival"):
+        ours, known = (getattr(item, part)(w) for item in (gamma_standard(shape), STANDARDS[named]))
+        for value, expected in zip(ours, known, strict=True):
+            assert value == pytest.approx(expected, rel=near, abs=near)
+
+
+@pytest.mark.parametrize("shape", [-1.4, -0.02, 0.003, 0.7, 2.2])
+def test_the_tail_of_a_generalised_gamma_is_the_integral_of_its_density(shape: float) -> None:
+    standard = gamma_standard(shape)
+
+    def density(w: float) -> float:
+        return float(np.exp(standard.log_density(np.array([w]))[0][0]))
+
+    for low in (-1.0, 0.4):
+        expected = quad(density, low, 60, epsabs=1e-13, epsrel=1e-11, limit=400)[0]
+        value, slope = standard.log_survival(np.array([low]))
+        assert np.exp(value[0]) == pytest.approx(expected, rel=1e-8)
+        assert slope[0] == pytest.approx(-density(low) / expected, rel=1e-8)
+
+
 def test_risks_by_a_day_are_those_of_the_fitted_distribution() -> None:
     """survival::predict.survreg puts each share's day where this risk is that share."""
     x = tied().select(TERMS).to_numpy().astype(float)
@@ -114,7 +163,9 @@ def test_risks_by_a_day_are_those_of_the_fitted_distribution() -> None:
     for distribution in DISTRIBUTIONS:
         fit = fit_parametric(x, *exact_or_censored(tied()), distribution=distribution)
         for share in (0.1, 0.5):
-            day = right[f"{distribution} right-censored", f"day of share {share:g} of the first row"]
+            day = right[
+                f"{distribution} right-censored", f"day of share {share:g} of the first row"
+            ]
             assert parametric_risks(fit, x[:1], [day])[0] == pytest.approx(share, rel=1e-6)
 
 

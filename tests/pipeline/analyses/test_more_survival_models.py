@@ -88,7 +88,17 @@ def test_all_distributions_are_compared_where_the_plan_names_none(tmp_path: Path
     """survreg on the same intervals, computed: log likelihood -143.3208 (Weibull)."""
     rows = fit(tmp_path, "bcos.csv", BETWEEN)
     likelihood = rows.filter(pl.col("measure") == "log_likelihood")
-    assert likelihood["group"].to_list() == ["weibull", "lognormal", "loglogistic"]
+    assert likelihood["group"].to_list() == [
+        "weibull", "lognormal", "loglogistic", "generalised_gamma",
+    ]  # fmt: skip
+    aic = dict(rows.filter(pl.col("measure") == "aic").select("group", "estimate").iter_rows())
+    assert aic["weibull"] == pytest.approx(2 * 3 + 2 * 143.320827109903, rel=1e-9)  # R's survreg
+    assert aic["generalised_gamma"] == pytest.approx(2 * 4 + 2 * 142.8453111628827, rel=1e-9)
+    curves = pl.read_parquet(tmp_path / "out" / "curves.parquet")
+    drawn = curves.filter(pl.col("curve").is_in(["parametric", "without_model"]))
+    assert drawn["group"].unique().sort(nulls_last=True).to_list() == [
+        "generalised_gamma", "loglogistic", "lognormal", "weibull", None,
+    ]  # fmt: skip
     assert likelihood["estimate"][0] == pytest.approx(-143.320827109903, rel=1e-8)
     ratio = rows.filter(
         pl.col("measure") == "hazard_ratio", pl.col("estimate").is_not_null()
