@@ -122,11 +122,9 @@ def cohort_command(
     """Link the animals, apply the eligibility steps and derive the outcomes."""
     done = _run(folder, "cohort", quiet=quiet or bool(why), as_json=as_json)
     if why:
-        from pipeline.cohort import explain
-        from pipeline.stopped_stifle import why_stopped
+        from pipeline.stopped_stifle import why as why_of
 
-        said = why_stopped(done, why) or explain(done.the_cohort, why)
-        sys.stdout.write(said + "\n")
+        sys.stdout.write(why_of(done, why) + "\n")
 
 
 @app.command("analyse", epilog="Example: sulca analyse my-study")

@@ -53,6 +53,9 @@ class Linked:
         under which it was operated) and animal_no (a number of the animal over all its codes).
     animal_nos
         The animal_no of each row of ``tables["animals"]``.
+    sent
+        One row per accepted row of stifles: stifle_row, its joint's stifle_id, kind (index,
+        revision, earlier, reported_twice), day after the index operation.
     """
 
     tables: Mapping[str, pl.DataFrame]
@@ -64,6 +67,7 @@ class Linked:
     places: Mapping[str, pl.Series]
     animals: pl.DataFrame
     animal_nos: pl.Series
+    sent: pl.DataFrame
 
 
 def link(
@@ -129,6 +133,9 @@ def link(
         places={name: frame["stifle_no"] for name, frame in placed.items()},
         animals=rows.index.select("animal_row", "animal_no"),
         animal_nos=rows.animal_ids["animal_no"],
+        sent=rows.frame.select(
+            "stifle_row", rows.names(rows.frame["stifle_no"])[0], "kind", "day"
+        ),
     )  # fmt: skip
 
 

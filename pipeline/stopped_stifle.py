@@ -1,11 +1,55 @@
-"""Why a stifle that an export names is not in the study: the rule that stopped its row."""
+"""Where a stifle that an export names went: in, out at a step, part of another, or stopped."""
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import polars as pl
 
+from pipeline.cohort import Cohort, explain
+from pipeline.link import Linked
+
 if TYPE_CHECKING:
     from pipeline.run import Run
+
+
+KINDS: Mapping[str, str] = {
+    "index": "and its operation is the index operation",
+    "revision": "and its operation counts as a revision of the index operation",
+    "earlier": "and its operation came before the index operation",
+    "reported_twice": "and its operation is the index operation, which two clinics reported",
+}
+
+
+def why(done: "Run", stifle_id: str) -> str:
+    """Say in one sentence where any stifle went that an export names."""
+    return why_stopped(done, stifle_id) or why_linked(
+        done.the_cohort, done.linked, done.checked.tables["stifles"], stifle_id
+    )
+
+
+def why_linked(cohort: Cohort, linked: Linked, stifles: pl.DataFrame, stifle_id: str) -> str:
+    """Say in one sentence why an accepted stifle is in, or at which step it left.
+
+    Parameters
+    ----------
+    cohort, linked
+        What was made of the accepted tables.
+    stifles
+        The accepted rows of stifles.
+    stifle_id
+        A stifle of the study, or a clinic's own code of one: clinic, animal and side.
+    """
+    code = pl.format("{}:{}:{}", "clinic_id", "local_animal", "side")
+    rows = stifles.select(code=code).with_row_index("stifle_row").filter(code=stifle_id)
+    sent = linked.sent.join(rows, on="stifle_row", how="semi").sort("stifle_row")
+    if sent.is_empty() or stifle_id in sent["stifle_id"]:
+        return explain(cohort, stifle_id)
+    joint, kind, day = sent.select("stifle_id", "kind", "day").row(0)
+    after = f" {abs(day)} days {'later' if day > 0 else 'before it'}" if day else ""
+    return (
+        f"{stifle_id} is the joint {joint} under another code of the animal, {KINDS[kind]}{after}: "
+        f"{explain(cohort, joint)}"
+    )
 
 
 def why_stopped(done: "Run", stifle_id: str) -> str:

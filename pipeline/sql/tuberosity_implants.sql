@@ -1,5 +1,6 @@
 -- One row per index stifle: was the tuberosity transposed and held by an implant, and when and why
 -- were all of its implants out again.
+-- The reason is that of the piece taken out last; where that is not recorded it is not known.
 -- Evidence: the implants listed, else the K-wires, the band or the fixation of the operation. Screws
 -- and plates count only where they cannot belong to the femur or to a cruciate operation.
 -- In: joints, seen_implants.  Out: stifle_no, at_risk_implant (blank where not known), n_removed,
@@ -15,8 +16,8 @@ WITH pieces AS (
 counted AS (
     SELECT stifle_no, count(*) AS n_pieces, count(implant_removed_day) AS n_removed,
         max(implant_removed_day) AS last_removed_day,
-        arg_max(implant_removal_reason, (implant_removed_day, implant_no))
-            FILTER (WHERE implant_removed_day IS NOT NULL) AS last_reason
+        nullif(arg_max(coalesce(implant_removal_reason, ''), (implant_removed_day, implant_no))
+            FILTER (WHERE implant_removed_day IS NOT NULL), '') AS last_reason
     FROM pieces GROUP BY stifle_no
 )
 SELECT stifle_no,

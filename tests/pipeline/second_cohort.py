@@ -1,197 +1,184 @@
 """A second computation of the cohort, in plain Python, from the written definitions.
 
 It shares no code with the program and uses no SQL: dictionaries and loops, one joint at a time.
-It knows dogs of unshifted clinics and the default protocol; it says what it computes and no more.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from datetime import timedelta
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.study import Eligibility, Study
 from tests.pipeline.second_implants import second_implant
-from tests.pipeline.second_joint import HORIZONS, Joint, Row, by, ends, first, last_before
+from tests.pipeline.second_joint import Joint, Row
+from tests.pipeline.second_linked import Operation, second_linked
+from tests.pipeline.second_other import second_other
+from tests.pipeline.second_reluxation import second_reluxation
 
-VETERINARIAN = ("operating_clinic", "other_veterinarian")
-CHANGES_CONSTRUCT = (
-    "opposite_luxation", "implant_migration", "implant_breakage", "tuberosity_fracture",
-    "infection", "ligament_rupture", "other",
-)  # fmt: skip
-REMOVALS = ("implant_migration", "implant_breakage", "infection")
-STEPS = ("species", "direction", "grade", "accrual", "procedure", "first_surgery", "other_surgery",
-         "cruciate_procedure", "groove_replacement")  # fmt: skip
+STEPS = (
+    "species",
+    "direction",
+    "grade",
+    "accrual",
+    "procedure",
+    "first_surgery",
+    "other_surgery",
+    "cruciate_procedure",
+    "groove_replacement",
+)
+Counts = tuple[int, int, int, int, int]
+
+
+@dataclass(frozen=True)
+class Second:
+    """Each stifle's columns by stifle id, its animal and clinic, and every operation."""
+
+    stifles: Mapping[str, Row]
+    animals: Mapping[str, str]
+    clinics: Mapping[str, str]
+    operations: Sequence[Operation]
 
 
 def second_cohort(
     tables: Mapping[str, pl.DataFrame],
     holds: pl.DataFrame,
+    study: Study,
     windows: Mapping[str, int] | None = None,
-) -> dict[str, Row]:
-    """Compute the outcomes of every joint, by clinic_id:local_animal:side.
-
-    `windows` holds the half widths of planned days by row_id.
-    """
-    held: dict[tuple[str, str], set[str]] = defaultdict(set)
-    for row in holds.iter_rows(named=True):
-        held[row["clinic_id"], row["local_stifle"]].add(row["target"])
+) -> Second:
+    """Compute every joint; `windows` holds the half widths of planned days by row_id."""
+    windows = windows or {}
+    joints, operations, animal_of = second_linked(tables, holds, windows)
+    rules, switches = study.outcomes, study.eligibility
+    sessions = _sessions(joints, animal_of)
+    apart = switches.cruciate_procedure == "out_of_implant_outcomes"
     found: dict[str, Row] = {}
-    for key, joint in _joints(tables).items():
-        name = f"{key[0]}:{joint.stifle['local_animal']}:{joint.stifle['side']}"
-        targets = held[key]
-        unknown_relux = bool(targets & {"outcome:all", "outcome:reluxation"})
-        unknown_implant = bool(targets & {"outcome:all", "outcome:implant"})
-        found[name] = (
-            {"left_at": _left_at(joint)}
-            | _reluxation(joint, windows or {}, unknown=unknown_relux)
-            | second_implant(joint, unknown=unknown_implant)
-        )
-    return found
+    for name, joint in joints.items():
+        reluxation = second_reluxation(joint, rules, windows)
+        row = {"left_at": _left_at(joint, switches)} | sessions[name] | reluxation
+        row |= second_implant(joint, rules, shared_in=not apart) | second_other(joint, rules)
+        row |= _follow_up(joint, rules.complete_from_day)
+        found[name] = row | _sets(joint, row, row.pop("open_state"), switches)
+    clinics = {name: joint.stifle["clinic_id"] for name, joint in joints.items()}
+    return Second(found, animal_of, clinics, operations)
 
 
-def second_flow(found: Mapping[str, Row], clinic: str | None = None) -> list[int]:
-    """Count the stifles that remain after each step, by clinic or in all."""
-    left = [row["left_at"] for name, row in found.items()
-            if clinic is None or name.split(":")[0] == clinic]  # fmt: skip
-    remaining, counts = len(left), list[int]()
+def second_flow(second: Second, clinic: str | None = None) -> list[Counts]:
+    """Count each step: operations, animals, stifles; operations and stifles left there."""
+    kinds = [kind for at, kind, _ in second.operations if clinic in (None, at)]
+    remaining = [name for name in second.stifles if clinic in (None, second.clinics[name])]
+    counts: list[Counts] = []
+    n_operations = len(kinds)
+
+    def count(left_operations: int, left_stifles: int) -> None:
+        animals = len({second.animals[name] for name in remaining})
+        counts.append((n_operations, animals, len(remaining), left_operations, left_stifles))
+
+    count(0, 0)
+    for kind in ("revision", "earlier"):
+        n_operations -= kinds.count(kind)
+        count(kinds.count(kind), 0)
     for step in STEPS:
-        remaining -= left.count(step)
-        counts.append(remaining)
+        leaving = [name for name in remaining if second.stifles[name]["left_at"] == step]
+        remaining = [name for name in remaining if second.stifles[name]["left_at"] != step]
+        n_operations = len(remaining)
+        count(len(leaving), len(leaving))
     return counts
 
 
-def _joints(tables: Mapping[str, pl.DataFrame]) -> dict[tuple[str, str], Joint]:
-    clinics = {row["clinic_id"]: row for row in _rows(tables["clinics"])}
-    animals = {(row["clinic_id"], row["local_animal"]): row for row in _rows(tables["animals"])}
-    procedures = {_key(row): row for row in _rows(tables["procedures"])}
-    joints = {
-        _key(row): Joint(
-            row, animals[row["clinic_id"], row["local_animal"]],
-            procedures.get(_key(row), defaultdict(lambda: None)), clinics[row["clinic_id"]],
-        )
-        for row in _rows(tables["stifles"])
-    }  # fmt: skip
-    for name, day in (("rechecks", "recheck_day"), ("complications", "detected_day"),
-                      ("revisions", "revision_day")):  # fmt: skip
-        for row in _rows(tables[name]):
-            joint = joints.get(_key(row))
-            if joint and row[day] is not None and row[day] <= joint.lock:
-                getattr(joint, name).append(row)
-    return joints
-
-
-def _rows(frame: pl.DataFrame) -> Iterable[Row]:
-    return frame.iter_rows(named=True)
-
-
-def _key(row: Row) -> tuple[str, str]:
-    return row["clinic_id"], row["local_stifle"]
-
-
-def _left_at(joint: Joint) -> str | None:
-    """Section 3 of the definitions, default switches."""
-    stifle, procedure, clinic = joint.stifle, joint.procedure, joint.clinic
-    if joint.animal["species"] != "dog":
-        return "species"
-    if stifle["luxation_direction"] != "medial":
-        return "direction"
-    if stifle["grade_preop"] not in (2, 3, 4):
-        return "grade"
-    if not clinic["accrual_start"] <= stifle["surgery_date"] <= clinic["accrual_end"]:
-        return "accrual"
-    done = (
-        procedure["sulcoplasty_type"] not in (None, "none")
-        or procedure["ttt_done"]
-        or procedure["femoral_osteotomy"] not in (None, "none")
-        or procedure["medial_release"] not in (None, "none")
-        or procedure["lateral_imbrication"]
-        or procedure["antirotational_suture"]
+def _left_at(joint: Joint, switches: Eligibility) -> str | None:
+    """Section 3 of the definitions: the first step that a stifle does not pass."""
+    stifle, done = joint.stifle, joint.procedure
+    earlier = stifle["previous_stifle_surgery"]
+    after_other = stifle["aetiology"] == "after_other_stifle_surgery" and bool(
+        {"cruciate", "fracture"} & {*switches.earlier_surgery}
     )
-    if not done:
-        return "procedure"
-    if stifle["previous_stifle_surgery"] == "patellar":
-        return "first_surgery"
-    earlier = stifle["previous_stifle_surgery"] in ("cruciate", "fracture")
-    if earlier or stifle["aetiology"] == "after_other_stifle_surgery":
-        return "other_surgery"
-    return "groove_replacement" if procedure["sulcoplasty_type"] == "groove_replacement" else None
-
-
-def _reluxation(joint: Joint, windows: Mapping[str, int], *, unknown: bool) -> Row:
-    """Sections 1.1, 2 and 2.1."""
-    palpations = [row for row in joint.rechecks if row["recheck_mode"] in VETERINARIAN
-                  and row["patella_grade"] is not None and row["recheck_day"] >= 1]  # fmt: skip
-    original = joint.stifle["luxation_direction"]
-    luxated = [
-        row for row in palpations
-        if row["patella_grade"] >= 1 and (
-            original in (None, "bidirectional")
-            or row["patella_direction"] in (None, "bidirectional", original)
-        )
-    ]  # fmt: skip
-    recorded = [
-        row for row in joint.complications
-        if row["complication_type"] == "reluxation" and row["detected_day"] >= 1
-        and not row["intraoperative"] and row["detected_by"] != "owner_report"
-    ]  # fmt: skip
-    found = [(row["recheck_day"], row["row_id"]) for row in luxated]
-    found += [(row["detected_day"], row["row_id"]) for row in recorded]
-    found += [(row["revision_day"], row["row_id"]) for row in joint.revisions
-              if row["revision_reason"] == "reluxation" and row["revision_day"] >= 1]  # fmt: skip
-    days = [day for day, _ in found]
-    last = max((row["recheck_day"] for row in palpations), default=None)
-    if unknown or (last is None and not days):
-        blank: Row = dict.fromkeys(("relux_day", "relux_state", "relux_left", "relux_right"))
-        return blank | {f"relux_by_{day}": None for day in HORIZONS}
-    death, amputation = (
-        day if day is not None and last is not None and day - last <= 91 else None
-        for day in ends(joint)
+    shared = done.get("cruciate_procedure") not in (None, "none", "extracapsular_suture")
+    passed = (
+        joint.animal["species"] in switches.species,
+        stifle["luxation_direction"] in switches.direction,
+        stifle["grade_preop"] in switches.grades,
+        _in_accrual(joint, switches),
+        any(kind in switches.procedures for kind in _done(done)),
+        not (earlier == "patellar" and "patellar" in switches.earlier_surgery),
+        not ((earlier != "patellar" and earlier in switches.earlier_surgery) or after_other),
+        not (switches.cruciate_procedure == "out" and shared),
+        switches.groove_replacement or done.get("sulcoplasty_type") != "groove_replacement",
     )
-    day, state = first(
-        [(min(days, default=None), "reluxation"), (_construct(joint), "other_revision"),
-         (amputation, "amputation"), (death, "death")],
-        last,
-    )  # fmt: skip
-    assert day is not None
-    looked_at = [row["recheck_day"] for row in palpations]
-    stable = last_before(looked_at, day, found=state == "reluxation")
-    free = [row for row in palpations if row["recheck_day"] <= (stable or 0)]
-    left = max([0, *(row["recheck_day"] - windows.get(row["row_id"], 0) for row in free)])
-    right = None
-    if state == "reluxation":
-        right = min(day + windows.get(row_id, 0) for day, row_id in found)
-        negative = [row["last_negative_day"] for row in recorded if row["detected_day"] == day]
-        left = max([left, *(item for item in negative if item is not None and item < day)])
-    result: Row = {"relux_day": day, "relux_state": state, "relux_left": left,
-                   "relux_right": right}  # fmt: skip
-    for horizon in HORIZONS:
-        result[f"relux_by_{horizon}"] = by(horizon, day, state, "reluxation", stable)
-    return result
+    return None if all(passed) else STEPS[passed.index(False)]
 
 
-def _construct(joint: Joint) -> int | None:
-    """First revision for another reason that changes the construct (section 2)."""
-    union = min((row["recheck_day"] for row in joint.rechecks
-                 if row["osteotomy_healing"] == "complete"), default=None)  # fmt: skip
-    days: list[int] = []
-    for row in joint.revisions:
-        healed = union is not None and union <= row["revision_day"]
-        only_removed = row["revision_reason"] in REMOVALS and healed
-        if row["revision_reason"] in CHANGES_CONSTRUCT and not only_removed:
-            days.append(row["revision_day"])
-    return min(days, default=None)
+def _in_accrual(joint: Joint, switches: Eligibility) -> bool:
+    starts = [day for day in (joint.clinic["accrual_start"], switches.accrual_start) if day]
+    stops = [day for day in (joint.clinic["accrual_end"], switches.accrual_end) if day]
+    operated = joint.stifle["surgery_date"]
+    if joint.clinic["dates_shifted"]:
+        year = joint.stifle["surgery_year"] or operated.year
+        return all(day.year <= year for day in starts) and all(year <= day.year for day in stops)
+    return all(day <= operated for day in starts) and all(operated <= day for day in stops)
 
 
-def first_dates(tables: Mapping[str, pl.DataFrame]) -> dict[str, timedelta]:
-    """Days from each animal's first operation, by clinic_id:local_animal:side."""
-    first: dict[tuple[str, str], Any] = {}
-    rows = list(_rows(tables["stifles"]))
-    for row in rows:
-        key = row["clinic_id"], row["local_animal"]
-        first[key] = min(first.get(key, row["surgery_date"]), row["surgery_date"])
-    waited: dict[str, timedelta] = {}
-    for row in rows:
-        name = f"{row['clinic_id']}:{row['local_animal']}:{row['side']}"
-        waited[name] = row["surgery_date"] - first[row["clinic_id"], row["local_animal"]]
-    return waited
+def _done(done: Row) -> list[str]:
+    found = [
+        name
+        for name, variable in (
+            ("sulcoplasty", "sulcoplasty_type"),
+            ("femoral_osteotomy", "femoral_osteotomy"),
+            ("soft_tissue", "medial_release"),
+        )
+        if done.get(variable) not in (None, "none")
+    ]
+    found += ["ttt"] if done.get("ttt_done") else []
+    soft = done.get("lateral_imbrication") or done.get("antirotational_suture")
+    return found + (["soft_tissue"] if soft else [])
+
+
+def _sessions(joints: Mapping[str, Joint], animal_of: Mapping[str, str]) -> dict[str, Row]:
+    """Section 0 and design: one joint, both on one day, or on two; the earlier is the first."""
+    of_animal: dict[str, list[tuple[object, ...]]] = defaultdict(list)
+
+    def when(joint: Joint) -> tuple[object, ...]:
+        date = joint.stifle["surgery_date"]
+        return joint.stifle["surgery_year"] or date.year, date
+
+    for name, joint in joints.items():
+        of_animal[animal_of[name]].append(when(joint))
+    made: dict[str, Row] = {}
+    for name, joint in joints.items():
+        days = of_animal[animal_of[name]]
+        kind = "unilateral" if len(days) == 1 else "bilateral_staged"
+        if len(days) == 2 and days[0] == days[1]:
+            kind = "bilateral_same_session"
+        made[name] = {"session_type": kind}
+        if kind != "bilateral_same_session":
+            made[name]["first_joint"] = when(joint) == min(days)  # type: ignore[type-var]
+    return made
+
+
+def _follow_up(joint: Joint, complete_from: int) -> Row:
+    days = [row["recheck_day"] for row in joint.palpations]
+    frames = {91: (1, 91), 183: (92, 183), 365: (184, 365)}
+    seen = {
+        f"adequate_{end}": any(low <= day <= high for day in days)
+        for end, (low, high) in frames.items()
+    }
+    return seen | {"complete_follow_up": any(day >= complete_from for day in days)}
+
+
+def _sets(joint: Joint, row: Row, state: str | None, switches: Eligibility) -> Row:
+    """Sets A, B and D of section 3; C is A and the first joint. What is held stays in its set."""
+    in_a, done = row["left_at"] is None, joint.procedure
+    last = row["last_adequate_day"]
+    followed = state is not None and (
+        state != "censored" or (last is not None and last >= switches.set_b_from_day)
+    )
+    pinned = bool(done.get("ttt_done")) and done.get("ttt_fixation") in (
+        "k_wire",
+        "k_wire_tension_band",
+    )
+    shared = done.get("cruciate_procedure") not in (None, "none", "extracapsular_suture")
+    out = switches.cruciate_procedure == "out_of_implant_outcomes" and shared
+    sets = {"set_a": in_a, "set_b": in_a and followed, "set_d": in_a and pinned and not out}
+    if "first_joint" in row:
+        sets["set_c"] = in_a and row["first_joint"]
+    return sets

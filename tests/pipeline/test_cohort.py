@@ -16,8 +16,10 @@ from tests.pipeline.invented import (
     Row,
     cohort_of,
     holds_of,
+    implant,
     joint,
     only,
+    outcome,
     outcomes,
     study_of,
     tables_of,
@@ -199,3 +201,9 @@ def test_the_mean_of_blinded_raters_replaces_the_surgeons_own_ratio() -> None:
     filled = filled.with_columns(row_id=pl.format("m{}", pl.int_range(pl.len())))
     cohort = build_cohort(link(tables | {"measurements": filled}, holds_of()), study_of())
     assert only(cohort)["osteotomy_ratio"] == pytest.approx(0.35)
+
+
+def test_a_removal_whose_reason_is_not_recorded_is_not_planned_for_the_piece_before_it() -> None:
+    pieces = [implant("k_wire", 100, "planned"), implant("tension_band_wire", 200)]
+    found = outcome(course={"rechecks": [visit(300)], "implants": pieces})
+    assert (found["implant_state"], found["implant_day"]) == ("revision", 200)
