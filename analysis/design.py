@@ -2,15 +2,28 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
 
 from analysis.arrays import BoolArray, FloatArray
-from analysis.spline import knots_at_quantiles, restricted_cubic_basis
+from analysis.spline import knots_at_quantiles
+from analysis.terms import (
+    MOST_FREQUENT,
+    DesignColumn,
+    Term,
+    categorical_term,
+    level_text,
+    ordered_levels,
+    product_columns,
+    transformed,
+)
 
-MOST_FREQUENT = "most_frequent"
+__all__ = [
+    "MOST_FREQUENT", "Design", "DesignColumn", "Terms", "build_design", "complete_rows",
+    "design_rows", "level_text", "narrowed", "ordered_levels", "set_level",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +43,12 @@ class Terms:
         Number of knots of a restricted cubic spline, by column.
     per
         Size of the unit of a coefficient, by column: the column is divided by it.
+    log
+        Base of the logarithm that is taken, by column: 2 gives a ratio per doubling.
+    centre
+        Value that is taken off first, by column.
+    interactions
+        Pairs of columns whose products are terms too; both stand in `columns`.
     """
 
     columns: tuple[str, ...]
@@ -37,17 +56,9 @@ class Terms:
     levels: Mapping[str, tuple[str, ...]] = field(default_factory=dict[str, tuple[str, ...]])
     spline: Mapping[str, int] = field(default_factory=dict[str, int])
     per: Mapping[str, float] = field(default_factory=dict[str, float])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DesignColumn:
-    """One column of a design: which term, which level against which, or which unit."""
-
-    name: str
-    term: str
-    level: str | None = None
-    reference: str | None = None
-    unit: str | None = None
+    log: Mapping[str, float] = field(default_factory=dict[str, float])
+    centre: Mapping[str, float] = field(default_factory=dict[str, float])
+    interactions: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,19 +68,22 @@ class Design:
     Attributes
     ----------
     matrix
-        Shape (n_kept, p): no intercept, no centring.
+        Shape (n_kept, p): no intercept, centred only where asked.
     columns
         One per column of `matrix`.
     kept
         Shape (n_total,): rows without a missing value.
     dropped
         Rows left out, counted under the first variable that is missing in them.
+    terms
+        How each term is made, for rows that come later.
     """
 
     matrix: FloatArray
     columns: tuple[DesignColumn, ...]
     kept: BoolArray
     dropped: Mapping[str, int]
+    terms: tuple[Term, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -107,10 +121,53 @@ def build_design(frame: pl.DataFrame, terms: Terms, *, also: Sequence[str] = ())
     complete = frame.filter(pl.Series(kept))
     if complete.is_empty():
         raise ValueError(f"no row has all of {', '.join(needed)}")
-    parts = [_term(complete, name, terms) for name in terms.columns]
-    matrix = np.column_stack([part for part, _ in parts]) if parts else np.empty((len(complete), 0))
-    columns = tuple(column for _, described in parts for column in described)
-    return Design(matrix=matrix, columns=columns, kept=kept, dropped=dropped)
+    made = {name: _term(complete, name, terms) for name in terms.columns}
+    columns = tuple(column for term in made.values() for column in term.columns)
+    for first, second in terms.interactions:
+        columns += product_columns(made[first], made[second])
+    design = Design(
+        matrix=np.empty((len(complete), 0)), columns=columns, kept=kept, dropped=dropped,
+        terms=tuple(made.values()),
+    )  # fmt: skip
+    return replace(design, matrix=design_rows(design, complete))
+
+
+def design_rows(design: Design, frame: pl.DataFrame) -> FloatArray:
+    """Give the matrix of other rows, made as the design was: same levels, knots, units, centres.
+
+    Raises
+    ------
+    ValueError
+        If a level was not there when the model was made, or a number cannot be taken.
+    """
+    parts = [term.matrix(frame[term.name]) for term in design.terms]
+    plain = np.column_stack(parts) if parts else np.empty((len(frame), 0))
+    products = np.empty((len(frame), len(design.columns) - plain.shape[1]))
+    return _with_products(design, np.column_stack([plain, products]))
+
+
+def narrowed(design: Design, columns: Sequence[str]) -> Design:
+    """Keep some terms, and the interactions among them."""
+    places = [
+        place
+        for place, column in enumerate(design.columns)
+        if set(column.term.split(":") if column.of else [column.term]) <= set(columns)
+    ]
+    return replace(
+        design, matrix=design.matrix[:, places],
+        columns=tuple(design.columns[place] for place in places),
+        terms=tuple(term for term in design.terms if term.name in columns),
+    )  # fmt: skip
+
+
+def _with_products(design: Design, matrix: FloatArray) -> FloatArray:
+    """Work out the columns of interactions, in place, from the columns they are made of."""
+    names = design.names
+    for place, column in enumerate(design.columns):
+        if column.of is not None:
+            one, two = (names.index(name) for name in column.of)
+            matrix[:, place] = matrix[:, one] * matrix[:, two]
+    return matrix
 
 
 def complete_rows(
@@ -124,18 +181,6 @@ def complete_rows(
     counts = Counter(name for name in lacking if name is not None)
     ordered = {name: counts[name] for name in columns if counts[name]}
     return np.array([name is None for name in lacking], dtype=bool), ordered
-
-
-def level_text(values: pl.Series) -> pl.Series:
-    """Write the values of a column as levels: "true" and "false", whole numbers without point."""
-    if values.dtype.is_float() and (values == values.round()).all():
-        values = values.cast(pl.Int64)
-    return values.cast(pl.String)
-
-
-def ordered_levels(values: pl.Series) -> tuple[str, ...]:
-    """List the levels that occur: numbers by size, text by name."""
-    return tuple(level_text(values.drop_nulls().unique().sort()).to_list())
 
 
 def set_level(design: Design, term: str, level: str) -> FloatArray:
@@ -155,64 +200,29 @@ def set_level(design: Design, term: str, level: str) -> FloatArray:
     matrix[:, places] = 0.0
     if level in known:
         matrix[:, known[level]] = 1.0
-    return matrix
+    return _with_products(design, matrix)
 
 
-def _term(
-    frame: pl.DataFrame, name: str, terms: Terms
-) -> tuple[FloatArray, tuple[DesignColumn, ...]]:
+def _term(frame: pl.DataFrame, name: str, terms: Terms) -> Term:
     values = frame[name]
     if name in terms.categorical or values.dtype == pl.Boolean:
-        return _categorical(values, terms)
+        return categorical_term(
+            values, reference=terms.categorical.get(name, "false"), allowed=terms.levels.get(name)
+        )
     if not values.dtype.is_numeric():
         raise ValueError(f"{name} is {values.dtype}; name its reference level in categorical")
-    numbers = values.cast(pl.Float64).to_numpy()
-    if not np.isfinite(numbers).all():
-        raise ValueError(f"{name} must be finite")
+    base, centre = terms.log.get(name), terms.centre.get(name, 0.0)
+    numbers = transformed(values, base=base, centre=centre)
     size = terms.per.get(name, 1.0)
     unit = f"per {size:g}" if name in terms.per else None
-    if name not in terms.spline:
-        return numbers[:, None] / size, (DesignColumn(name=name, term=name, unit=unit),)
-    knots = knots_at_quantiles(numbers, terms.spline[name], name=name)
-    basis = restricted_cubic_basis(numbers, knots) / size
-    described = tuple(
-        DesignColumn(name=name + "'" * order, term=name, level=f"spline {order + 1}", unit=unit)
-        for order in range(basis.shape[1])
-    )
-    return basis, described
-
-
-def _categorical(values: pl.Series, terms: Terms) -> tuple[FloatArray, tuple[DesignColumn, ...]]:
-    name = values.name
-    levels = _levels(values, terms.levels.get(name))
-    text = level_text(values)
-    reference = terms.categorical.get(name, "false")
-    if reference == MOST_FREQUENT:
-        counts = Counter(text.to_list())
-        reference = min(levels, key=lambda level: (-counts[level], level))
-    if reference not in levels:
-        raise ValueError(
-            f"{name} has no row with the reference level {reference}; levels: {', '.join(levels)}"
-        )
-    others = [level for level in levels if level != reference]
-    matrix = np.column_stack([(text == level).to_numpy().astype(np.float64) for level in others])
-    described = tuple(
-        DesignColumn(name=f"{name}={level}", term=name, level=level, reference=reference)
-        for level in others
-    )
-    return matrix, described
-
-
-def _levels(values: pl.Series, allowed: tuple[str, ...] | None) -> tuple[str, ...]:
-    present = ordered_levels(values)
-    if allowed is not None:
-        unknown = [level for level in present if level not in allowed]
-        if unknown:
-            raise ValueError(f"{values.name} holds the level {unknown[0]}, which is not allowed")
-        empty = [level for level in allowed if level not in present]
-        if empty:
-            raise ValueError(f"{values.name} has no row with the level {empty[0]}")
-    levels = present if allowed is None else allowed
-    if len(levels) < 2:
-        raise ValueError(f"{values.name} has one level only: {', '.join(levels)}")
-    return levels
+    if base is not None:
+        unit = "per doubling" if base == 2 else f"per factor {base:g}"
+    knots = ()
+    if name in terms.spline:
+        knots = tuple(knots_at_quantiles(numbers, terms.spline[name], name=name).tolist())
+    columns = tuple(
+        DesignColumn(name=name + "'" * order, term=name, unit=unit,
+                     level=f"spline {order + 1}" if knots else None)
+        for order in range(max(1, len(knots) - 1))
+    )  # fmt: skip
+    return Term(name=name, columns=columns, knots=knots, size=size, base=base, centre=centre)
