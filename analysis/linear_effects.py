@@ -1,4 +1,4 @@
-"""Effects between two sets of values of a model's terms, with limits: strata, curves, strangers."""
+"""Effects between two sets of values of a model's terms, with limits: by stratum, along a curve."""
 
 from dataclasses import dataclass
 

@@ -85,6 +85,23 @@ def standardised_risks(
     return _contrasts(risks, covariance, (n, confidence, "delta method"), concerns)
 
 
+def mean_risk(
+    fit: LogisticFit | FirthFit, rows: npt.ArrayLike, *, confidence: float = 0.95
+) -> Contrast:
+    """Give the mean risk of some rows of the design, shape (n, q), as ``standardised_risks`` does.
+
+    The risk of a profile is that of all rows with what it names set to its values.
+    """
+    matrix = finite_matrix(rows, "rows")
+    weights = np.full(len(matrix), 1 / len(matrix))
+    risks, gradient = _risks_and_gradient(fit.coefficients, [matrix], weights)
+    risk, error = float(risks[0]), float(np.sqrt(gradient[0] @ fit.covariance @ gradient[0]))
+    made = _Maker(confidence, "g-computation, delta method", fit.concerns)
+    return made.contrast(
+        "risk", risk, error, _logit_limits(risk, error, normal_quantile(confidence))
+    )
+
+
 def point_risks(
     coefficients: FloatArray, arms: tuple[FloatArray, FloatArray], weights: FloatArray
 ) -> FloatArray:

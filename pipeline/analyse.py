@@ -110,6 +110,8 @@ def with_unit(row: Estimate, codebook: Mapping[str, Variable]) -> Estimate:
     known = codebook.get(row.term or "")
     if row.unit is None or known is None or not known.unit:
         return row
+    if row.unit.startswith(("per doubling", "per factor")):  # a logarithm has no unit
+        return row
     return replace(row, unit=f"{row.unit} {known.unit}")
 
 

@@ -26,6 +26,12 @@ class Analysis:
         first is the reference unless `categorical` names another.
     categorical, spline, per
         Reference level, number of knots, or size of the unit of a coefficient, by column.
+    log, centre
+        Base of the logarithm that is taken (2: a ratio per doubling), and value that is taken off
+        first, by column.
+    interactions, profiles
+        Pairs of terms whose products are terms too, and named sets of values, by name, of which
+        risks are predicted: { "small, grade 2" = { log_weight_kg = 1.6, grade_preop = 2 } }.
     adjustments
         Which versions are given: "crude", "adjusted", "standardised".
     horizon
@@ -83,6 +89,10 @@ class Analysis:
     categorical: Mapping[str, str] = field(default_factory=dict[str, str])
     spline: Mapping[str, int] = field(default_factory=dict[str, int])
     per: Mapping[str, float] = field(default_factory=dict[str, float])
+    log: Mapping[str, float] = field(default_factory=dict[str, float])
+    centre: Mapping[str, float] = field(default_factory=dict[str, float])
+    interactions: tuple[tuple[str, str], ...] = ()
+    profiles: Mapping[str, Mapping[str, str]] = field(default_factory=dict[str, Mapping[str, str]])
     cluster: str | None = None
     strata: tuple[str, ...] = ()
     ties: str = "efron"

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from pipeline.plan_products import refuse_products
 from pipeline.plan_values import (
     all_or_list,
     by_column,
@@ -12,6 +13,7 @@ from pipeline.plan_values import (
     list_of,
     number,
     one_of,
+    pair,
     share,
     text,
     whole,
@@ -38,7 +40,9 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "distribution": ("weibull", "lognormal", "loglogistic", "generalised_gamma"),
 }
 ADJUSTMENTS = ("crude", "adjusted", "standardised")
-DIAGNOSTICS = ("calibration", "discrimination", "optimism", "left_out", "influence")
+DIAGNOSTICS = (
+    "calibration", "discrimination", "optimism", "left_out", "influence", "collinearity",
+)  # fmt: skip
 VERSIONS: Mapping[str, tuple[str, ...]] = {
     "cox": ADJUSTMENTS, "logistic": ADJUSTMENTS, "cumulative_incidence": ("crude", "standardised"),
     "fine_gray": ("crude", "adjusted"), "interval_censored": ("crude", "adjusted"),
@@ -50,13 +54,16 @@ COMMON = frozenset({
     "confidence", "missing", "cluster", "categorical",
 })  # fmt: skip
 TIMED = frozenset({"time", "event", "event_of_interest", "competing", "censored", "entry"})
-REGRESSION = frozenset({"adjust_for", "adjustments", "spline", "per", "weights", "estimator"})
+REGRESSION = frozenset({
+    "adjust_for", "adjustments", "spline", "per", "log", "centre", "weights", "estimator",
+})  # fmt: skip
 USES: Mapping[str, frozenset[str]] = {
     "cox": COMMON | TIMED | REGRESSION | {"strata", "ties", "ph_transform", "horizon", "seed",
                                      "resamples"},
     "logistic": COMMON | REGRESSION
     | {"outcome", "missing_outcome", "observation_terms", "time", "window_days", "horizon",
-       "seed", "resamples", "diagnostics", "validate_by"},
+       "seed", "resamples", "diagnostics", "validate_by", "interactions",
+       "profiles"},
     "cumulative_incidence": COMMON | TIMED
     | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "resamples", "weights",
        "seen_within_days"},
@@ -93,7 +100,9 @@ PARSERS: Mapping[str, Callable[[object], Any]] = {
         value if isinstance(value, list) else [value])),
     "exposure": text, "levels": list_of(level), "adjust_for": list_of(text),
     "adjustments": list_of(one_of(*ADJUSTMENTS)), "categorical": by_column(level),
-    "spline": by_column(whole), "per": by_column(number), "cluster": text,
+    "spline": by_column(whole), "per": by_column(number), "log": by_column(number),
+    "centre": by_column(number), "interactions": list_of(pair),
+    "profiles": by_column(by_column(level)), "cluster": text,
     "strata": list_of(text), "rho": number, "gamma": number, "horizon": days,
     "confidence": share, "m": whole, "seed": whole, "resamples": whole,
     "window_days": whole, "seen_within_days": whole, "random_intercept": text,
@@ -196,7 +205,7 @@ def _refuse_terms(place: str, values: Mapping[str, Any]) -> None:
         )
     known = [column for column in (exposure, *adjust_for) if column]
     known += values.get("observation_terms", ())
-    for key in ("categorical", "spline", "per"):
+    for key in ("categorical", "spline", "per", "log", "centre"):
         for column in values.get(key, {}):
             if column not in known:
                 raise PlanError(
@@ -204,10 +213,16 @@ def _refuse_terms(place: str, values: Mapping[str, Any]) -> None:
                     do=nearest(column, known) if known else "Add it to adjust_for.",
                 )  # fmt: skip
     for column in values.get("categorical", {}):
-        if column in values.get("spline", {}) or column in values.get("per", {}):
+        if any(column in values.get(key, {}) for key in ("spline", "per", "log", "centre")):
             raise PlanError(
                 place, f'"{column}" is both categorical and a number', do="Keep one of the two."
             )
+    for column in values.get("log", {}):
+        if column in values.get("per", {}):
+            raise PlanError(
+                place, f'"{column}" has both a logarithm and a unit', do="Keep one of the two."
+            )
+    refuse_products(place, values, known)
     _refuse_levels(place, values, exposure)
 
 

@@ -74,6 +74,14 @@ def list_of(parse: Callable[[object], Any]) -> Callable[[object], tuple[Any, ...
     return parse_list
 
 
+def pair(value: object) -> tuple[str, str]:
+    """Take a list of two different texts, in any order that is kept."""
+    found = list_of(text)(value)
+    if len(found) != 2:
+        raise ValueError("lists of two columns")
+    return found[0], found[1]
+
+
 def by_column(parse: Callable[[object], Any]) -> Callable[[object], Mapping[str, Any]]:
     """Make a parser of tables, column = value, from a parser of values."""
 

@@ -41,7 +41,10 @@ def refit_scripts(analyses: Iterable[Analysis], out: Path, *, seed: int = 1) -> 
     write_text(out / "refit.R", shared.read_text("utf-8"))
     written: list[Path] = []
     for analysis in analyses:
-        if analysis.model in REFITTED and analysis.ties != "exact":
+        unlike = bool(
+            analysis.log or analysis.centre or analysis.interactions
+        )  # not in the R script
+        if analysis.model in REFITTED and analysis.ties != "exact" and not unlike:
             path = out / f"{analysis.id}.R"
             write_text(path, _script(analysis, seed))
             written.append(path)

@@ -28,6 +28,8 @@ CONCERNS = {
     "too_few": "too few stifles for a number",
     "resamples_failed": "some bootstrap samples had no fit and are left out of the interval",
     "depends_on_grouping": "hangs on how risks are grouped; it neither proves nor refutes a fit",
+    "depends_on_other": "holds where the term it interacts with is at its reference or zero",
+    "beyond_data": "lies outside what was seen: the model is stretched beyond its stifles",
     "groups_failed": "without some groups the model has no fit; they are left out here",
     "within_interval": "the day lies between two visits: no more than this risk, perhaps less",
     "held_rows": "stifles with an open query are left out",

@@ -101,7 +101,8 @@ def make_design(
         categorical={name: analysis.categorical[name] for name in analysis.categorical},
         levels={analysis.exposure: analysis.levels}
         if analysis.exposure and analysis.levels else {},
-        spline=analysis.spline, per=analysis.per,
+        spline=analysis.spline, per=analysis.per, log=analysis.log, centre=analysis.centre,
+        interactions=tuple(pair for pair in analysis.interactions if set(pair) <= set(columns)),
     )  # fmt: skip
     design = build_design(selection.frame, terms, also=also)
     return design, selection.frame.filter(pl.Series(design.kept))

@@ -5,15 +5,16 @@ from dataclasses import dataclass, replace
 import polars as pl
 
 from analysis.firth import FirthFit, fit_firth
+from analysis.fit_concerns import narrow_concerns
 from analysis.logistic import LogisticFit, fit_logistic
 from analysis.rank import find_redundant
 from analysis.separation import find_separation
-from pipeline.analyses.curves import no_curves
 from pipeline.analyses.diagnostics import diagnose
 from pipeline.analyses.effects import FEW_EVENTS_PER_PARAMETER
 from pipeline.analyses.fitted import Fitted, base_row, concerned, count_rows, ignores_clusters
 from pipeline.analyses.logistic_data import LogisticData, complete_data, weighted_data
 from pipeline.analyses.logistic_rows import firth_rows, likelihood_rows, weight_rows
+from pipeline.analyses.model_terms import term_rows
 from pipeline.analyses.outcome_day import day_of_outcome
 from pipeline.analyses.penalised_rows import limits_asked
 from pipeline.analyses.selection import OUTCOME, Selection, select_rows
@@ -57,7 +58,16 @@ def fit_logistic_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
             if adjustment in analysis.adjustments:
                 rows += _rows(selection, analysis, version, adjustment=adjustment)
     more = _beside(selection, analysis, versions[0])
+    rows = [_minding_products(row, analysis) for row in rows]
     return Fitted(rows=(*rows, *more.rows), curves=more.curves)
+
+
+def _minding_products(row: Estimate, analysis: Analysis) -> Estimate:
+    """Say of a term that interacts that its ratio holds at one value of the other only."""
+    paired = {term for pair in analysis.interactions for term in pair}
+    one_value = row.term in paired and row.adjustment == "adjusted"
+    known = row.measure in ("odds_ratio", "coefficient") and row.estimate is not None
+    return concerned(row, ("depends_on_other",)) if one_value and known else row
 
 
 def _beside(selection: Selection, analysis: Analysis, version: _Version) -> Fitted:
@@ -74,10 +84,13 @@ def _beside(selection: Selection, analysis: Analysis, version: _Version) -> Fitt
         n_dropped=len(selection.frame) - int(known.sum()),
     )  # fmt: skip
     rows = weight_model_rows(base, analysis, data) + bound_rows(base, selection, analysis)
-    if not analysis.diagnostics:
-        return Fitted(rows=tuple(rows), curves=no_curves())
-    judged = diagnose(base, analysis, data, penalised=sparse)
-    return Fitted(rows=(*rows, *judged.rows), curves=judged.curves)
+    more = [term_rows(base, analysis, data, penalised=sparse)]
+    if analysis.diagnostics:
+        more.append(diagnose(base, analysis, data, penalised=sparse))
+    return Fitted(
+        rows=(*rows, *(row for item in more for row in item.rows)),
+        curves=pl.concat([item.curves for item in more]),
+    )
 
 
 def _rows(
@@ -100,6 +113,7 @@ def _rows(
     sparse, separated = _is_sparse(analysis, data)
     prefix = "weighted_" if version.weighted else ""
     if adjustment == "standardised":
+        base = concerned(base, _narrow(data, sparse=sparse))
         return standardised_rows(base, analysis, data, sparse=sparse, prefix=prefix)
     beside = "sensitivity" if sparse else base.role
     likelihood = _maximum_likelihood(data, separated=bool(separated))
@@ -107,13 +121,23 @@ def _rows(
         base = concerned(base, ignores_clusters(selection.frame, analysis))
     rows: list[Estimate] = []
     if sparse:
-        rows += firth_rows(replace(base, model=f"{prefix}firth_logistic"), analysis, data,
-                           _firth(analysis, data, separated), separated=separated)  # fmt: skip
+        first = concerned(replace(base, model=f"{prefix}firth_logistic"),
+                          _narrow(data, sparse=sparse))  # fmt: skip
+        penalised = _firth(analysis, data, separated)
+        rows += firth_rows(first, analysis, data, penalised, separated=separated)
     here = replace(base, model=f"{prefix}logistic", role=beside)
     rows += likelihood_rows(here, analysis, data, likelihood, separated=separated)
     if data.observation is not None:
         rows += weight_rows(here, data.observation)
     return rows + count_rows(here, selection, data.design.dropped)
+
+
+def _narrow(data: LogisticData, *, sparse: bool) -> tuple[str, ...]:
+    """Say where the robust intervals of a penalised fit rest on too few events."""
+    if not sparse or data.cluster is None:
+        return ()
+    outcome = data.outcome[data.used > 0]
+    return narrow_concerns(int(outcome.sum()), len(outcome), data.design.matrix.shape[1])
 
 
 def _is_sparse(analysis: Analysis, data: LogisticData) -> tuple[bool, tuple[str, ...]]:

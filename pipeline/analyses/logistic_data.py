@@ -1,12 +1,12 @@
 """The rows of a logistic model: terms, outcome where known, and the weights of those known."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
 from analysis.arrays import FloatArray
-from analysis.design import Design, DesignColumn
+from analysis.design import Design, DesignColumn, narrowed
 from analysis.observation_weights import ObservationWeights, follow_up_weights, known_weights
 from pipeline.analyses.fitted import TextArray, make_design, optional_labels, optional_numbers
 from pipeline.analyses.outcome_day import settled_day, time_column
@@ -57,13 +57,10 @@ def weighted_data(
         )
     else:
         found = known_weights(known, wide.matrix, cluster=cluster, names=wide.names)
-    places = [place for place, column in enumerate(wide.columns) if column.term in columns]
-    narrow = replace(
-        wide, matrix=wide.matrix[:, places], columns=tuple(wide.columns[place] for place in places)
-    )
     return LogisticData(
-        design=narrow, outcome=_filled(kept), known=known, weights=found.weights, cluster=cluster,
-        observation=found, rows=kept, weight_columns=wide.columns,
+        design=narrowed(wide, columns), outcome=_filled(kept), known=known,
+        weights=found.weights, cluster=cluster, observation=found, rows=kept,
+        weight_columns=wide.columns,
     )  # fmt: skip
 
 

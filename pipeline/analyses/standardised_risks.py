@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.design import set_level
-from analysis.firth import FirthFit, fit_firth
+from analysis.firth import fit_firth
 from analysis.logistic import fit_logistic
-from analysis.penalised_variance import robust_firth
 from analysis.standardise import StandardisedRisks, standardised_risks
 from analysis.standardise_bootstrap import bootstrap_standardised_risks
 from pipeline.analyses.fitted import TextArray, contrast_row
 from pipeline.analyses.logistic_data import LogisticData
+from pipeline.analyses.primary_fit import with_clusters
 from pipeline.plan import Analysis
 from shared.errors import PlanError
 from shared.estimate import Estimate
@@ -67,7 +67,7 @@ def _risks(
             limits_for=(),
         )  # fmt: skip
         return standardised_risks(
-            _with_clusters(penalised, data), *arms, confidence=analysis.confidence
+            with_clusters(penalised, data), *arms, confidence=analysis.confidence
         )
     fit = fit_logistic(matrix, data.outcome, weights=data.used, cluster=data.cluster, names=names)
     point = standardised_risks(fit, *arms, confidence=analysis.confidence)
@@ -83,16 +83,6 @@ def _risks(
         replicates=analysis.resamples,
         seed=analysis.seed,
     )
-
-
-def _with_clusters(fit: FirthFit, data: LogisticData) -> FirthFit:
-    """Give Firth's fit the cluster-robust covariance of its scores (CR1)."""
-    if data.cluster is None or not fit.converged:
-        return fit
-    robust = robust_firth(
-        fit, data.design.matrix, data.outcome, cluster=data.cluster, weights=data.used
-    )
-    return replace(fit, covariance=robust.covariance)
 
 
 def _clusters(data: LogisticData) -> TextArray:

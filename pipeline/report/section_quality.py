@@ -15,7 +15,7 @@ from pipeline.report.material import Material
 from pipeline.report.pictures import Pictures
 from pipeline.report.rows import curve_id, first, number, of
 from pipeline.report.sentences import concern_texts
-from pipeline.report.tables import Cell, Line, Table, as_html
+from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
 from pipeline.report.text import fixed, p_equation
 from shared.estimate import Estimate
 
@@ -32,6 +32,10 @@ MEASURES = {
     "calibration_error": "Mean distance of predicted from found, per 100",
 }
 PLACES = 7  # of the calibration curve that stand in its table
+INFLATION = (
+    "1 is none; for a term of several columns, its power 1 / columns compares. The condition "
+    "number counts the level of a column too: a calendar year makes it large."
+)
 WHAT_IT_IS = (
     "These models are there to compare treatments fairly, not to predict for one animal. Still, a "
     "model that misses what happened may also adjust badly. A model always looks good in the "
@@ -45,20 +49,25 @@ def quality_section(material: Material, pictures: Pictures) -> Section | None:
     for analysis in material.analyses:
         rows = [row for row in of(material.rows, analysis=analysis.id) if row.model != "precision"]
         table = quality_table(rows, analysis, material)
-        tests = _tests(rows)
-        if not table.lines and not tests:
+        tests, folded = _tests(rows), _folded(rows, analysis, material)
+        if not (table.lines or tests or folded):
             continue
         blocks.append(heading(analysis_title(analysis, material.labels)))
         blocks += [paragraph(text) for text in (_in_words(rows), *tests) if text]
         blocks += [as_html(table)] if table.lines else []
         blocks += _curve(analysis, material, pictures)
-        for more in (clinics_table(rows, analysis, material),
-                     influence_table(rows, analysis, material)):  # fmt: skip
-            blocks += [fold(more.caption, as_html(more))] if more.lines else []
+        blocks += [fold(more.caption, as_html(more)) for more in folded]
     if len(blocks) == 1:
         return None
     return Section("quality", "How well the models describe the cases", "Fit of the models",
                    tuple(blocks))  # fmt: skip
+
+
+def _folded(rows: Sequence[Estimate], analysis: Analysis, material: Material) -> list[Table]:
+    """Give the tables that open on demand, those with a line."""
+    makers = (clinics_table, influence_table, collinearity_table)
+    tables = [make(rows, analysis, material) for make in makers]
+    return [table for table in tables if table.lines]
 
 
 def quality_table(rows: Sequence[Estimate], analysis: Analysis, material: Material) -> Table:
@@ -107,6 +116,26 @@ def influence_table(rows: Sequence[Estimate], analysis: Analysis, material: Mate
         caption="The odds ratio without one clinic, or one of the animals that move it most",
         columns=("Left out", "Odds ratio without", "Stifles left"),
     )  # fmt: skip
+
+
+def collinearity_table(rows: Sequence[Estimate], analysis: Analysis, material: Material) -> Table:
+    """List how much of each term the others say already, and how many events each has."""
+    lines = [
+        Line(material.labels.name(row.term or ""),
+             (cell_of(row), Cell(fixed(row.df or 1, 0), row.row_id)))
+        for row in of(rows, "variance_inflation")
+    ]  # fmt: skip
+    for row in of(rows, "condition_number"):
+        lines.append(Line("All terms: condition number", (cell_of(row), EMPTY)))
+    for row in of(material.rows, "events_per_parameter", analysis=analysis.id):
+        lines.append(Line("Events per parameter", (cell_of(row), EMPTY)))
+    return Table(
+        id=f"collinear-{analysis.id}",
+        lines=tuple(lines) if len(lines) > 1 else (),
+        caption="How much the terms say the same",
+        columns=("Term", "Variance inflation", "Columns"),
+        notes=(INFLATION,),
+    )
 
 
 def _in_words(rows: Sequence[Estimate]) -> Markup:

@@ -17,6 +17,7 @@ from pipeline.report.pictures import Pictures
 from pipeline.report.section_between import between_visits
 from pipeline.report.section_curves import curves_of
 from pipeline.report.section_fitted import distributions_section
+from pipeline.report.section_terms import term_blocks
 from pipeline.report.sentences import (
     versus,
 )
@@ -40,6 +41,7 @@ def question_section(question: Question, material: Material, pictures: Pictures)
     if table.lines:
         blocks += [heading("Ratios, and what they rest on"), as_html(table)]
     for analysis in question.analyses:
+        blocks += term_blocks(analysis, material, pictures)
         if covariate_rows(material.rows, analysis):
             terms = covariate_table(material.rows, analysis, material.labels)
             blocks.append(

@@ -12,7 +12,7 @@ from shared.estimate import Estimate
 NOT_GIVEN = "not given"
 MINUS = "\u2212"
 PER_HUNDRED = frozenset({"proportion", "risk", "risk_difference", "completeness",
-                         "calibration_error"})  # fmt: skip
+                         "calibration_error", "profile_risk"})  # fmt: skip
 RATIOS = frozenset(
     {
         "risk_ratio",
@@ -28,7 +28,7 @@ COUNTED = frozenset({"count", "number_needed_to_treat"})
 TWO_DECIMALS = frozenset({
     "standardised_difference", "concordance", "scaled_brier", "calibration_slope",
     "calibration_in_the_large", "observed_expected", "odds_ratio_without",
-    "hazard_ratio_of_loss", "odds_ratio_of_known",
+    "hazard_ratio_of_loss", "odds_ratio_of_known", "odds_ratio_at", "variance_inflation",
 })  # fmt: skip
 HIDDEN = frozenset({"small_count", "protects_small_count"})
 LARGEST_RATIO = 1000

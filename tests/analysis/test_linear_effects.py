@@ -10,7 +10,7 @@ import pytest
 from analysis.design import Design, Terms, build_design, design_rows, narrowed, set_level
 from analysis.linear_effects import LinearEffects, linear_effects
 from analysis.logistic import LogisticFit, fit_logistic
-from analysis.standardise import standardised_risks
+from analysis.standardise import mean_risk
 from tests.analysis.r_values import Values, r_values
 
 BIRTHS = pl.read_csv(str(files("shared") / "published" / "birthwt.csv"))
@@ -99,7 +99,7 @@ def test_risk_of_a_named_profile(r: Values) -> None:
     design, fit = fitted(terms)
     for age in (18, 30):
         rows = design_rows(design, BIRTHS.with_columns(smoke=1, age=age))
-        risk = standardised_risks(fit, rows, rows).exposed
+        risk = mean_risk(fit, rows)
         for value, name in ((risk.estimate, "risk"), (risk.low, "low"), (risk.high, "high")):
             wanted = r["profile", f"smoker of {age} {name}"]
             assert value == pytest.approx(wanted, rel=1e-7)

@@ -1,0 +1,115 @@
+"""What the terms of a logistic model say beyond their ratios: curves, profiles, collinearity."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+
+from analysis.arrays import FloatArray
+from analysis.collinearity import condition_number, variance_inflation
+from analysis.design import design_rows, level_text
+from analysis.firth import FirthFit
+from analysis.linear_effects import linear_effects
+from analysis.logistic import LogisticFit
+from analysis.standardise import mean_risk
+from pipeline.analyses.curves import no_curves, points_at
+from pipeline.analyses.fitted import Fitted, concerned, contrast_row, number_row
+from pipeline.analyses.interactions import Value, at_values, interaction_rows
+from pipeline.analyses.logistic_data import LogisticData
+from pipeline.analyses.primary_fit import primary_fit
+from pipeline.plan import Analysis
+from shared.estimate import Estimate
+
+POINTS = 41  # of the curve of a spline
+INFLATED = 10.0  # variance inflation from which a term is called collinear, a rule of thumb
+
+
+def term_rows(base: Estimate, analysis: Analysis, data: LogisticData, *, penalised: bool) -> Fitted:
+    """Give interactions, curves of splines, risks of profiles and collinearity, as asked for."""
+    asked = bool(analysis.interactions or analysis.spline or analysis.profiles)
+    rows = _collinearity(base, data) if "collinearity" in analysis.diagnostics else []
+    if not asked:
+        return Fitted(rows=tuple(rows), curves=no_curves())
+    fit = primary_fit(data, penalised=penalised, confidence=analysis.confidence)
+    if not fit.converged:
+        return Fitted(rows=tuple(rows), curves=no_curves())
+    if data.cluster is not None:
+        base = replace(base, clusters=len(np.unique(data.cluster[data.used > 0])))
+    rows += interaction_rows(base, analysis, data, fit)
+    rows += _profiles(base, analysis, data, fit)
+    curves = [_curve(analysis, data, fit, name) for name in analysis.spline
+              if data.design.places(name)]  # fmt: skip
+    return Fitted(rows=tuple(rows), curves=pl.concat([no_curves(), *curves]))
+
+
+def _collinearity(base: Estimate, data: LogisticData) -> list[Estimate]:
+    used = data.used > 0
+    matrix, weights = data.design.matrix[used], data.used[used]
+    if matrix.shape[1] < 2:
+        return []
+    terms = [column.term for column in data.design.columns]
+    rows = number_row(base, "condition_number", condition_number(matrix, weights=weights))
+    for term, (value, columns) in variance_inflation(matrix, terms, weights=weights).items():
+        for row in number_row(replace(base, term=term), "variance_inflation", value):
+            inflated = value ** (1 / columns) > INFLATED
+            rows.append(concerned(replace(row, df=float(columns)),
+                                  ("collinear",) if inflated else ()))  # fmt: skip
+    return rows
+
+
+def _curve(
+    analysis: Analysis, data: LogisticData, fit: LogisticFit | FirthFit, name: str
+) -> pl.DataFrame:
+    """Give odds ratios against the median, from the 1st to the 99th centile, with their band."""
+    numbers = data.rows[name].cast(pl.Float64).to_numpy()[data.used > 0]
+    first, middle, last = (float(value) for value in np.quantile(numbers, (0.01, 0.5, 0.99)))
+    at = np.linspace(first, last, POINTS)
+    found = linear_effects(
+        fit.coefficients, fit.covariance, _rows_at(data, name, at),
+        _rows_at(data, name, np.full(POINTS, middle)), confidence=analysis.confidence,
+    )  # fmt: skip
+    heights = np.exp(found.estimate), np.exp(found.low), np.exp(found.high)
+    return points_at(analysis, "spline", at, heights, state=name)
+
+
+def _rows_at(data: LogisticData, name: str, values: FloatArray) -> FloatArray:
+    rows = pl.concat([data.rows.head(1)] * len(values))
+    return design_rows(data.design, rows.with_columns(pl.Series(name, values)))
+
+
+def _profiles(
+    base: Estimate, analysis: Analysis, data: LogisticData, fit: LogisticFit | FirthFit
+) -> list[Estimate]:
+    """Give the risk of each profile, in each arm unless it names one, averaged over the rest."""
+    rows: list[Estimate] = []
+    for name, profile in analysis.profiles.items():
+        free = analysis.exposure if analysis.exposure not in profile else None
+        arms: tuple[str | None, ...] = (None,)
+        if free is not None and free in analysis.categorical:
+            arms = analysis.levels or tuple(_levels(data, free))
+        for arm in arms:
+            values: dict[str, Value] = {**profile, **({free: arm} if free and arm else {})}
+            matrix = design_rows(data.design, at_values(data.rows, values))
+            risk = mean_risk(fit, matrix, confidence=analysis.confidence)
+            here = replace(base, group=name, term=free if arm else None, level=arm,
+                           definition=", ".join(f"{key}={value}"
+                                                for key, value in profile.items()))  # fmt: skip
+            row = replace(contrast_row(here, risk), measure="profile_risk")
+            row = replace(row, method=f"{row.method}; other terms as in {len(data.rows)} rows")
+            rows.append(concerned(row, _beyond(data, profile)))
+    return rows
+
+
+def _levels(data: LogisticData, column: str) -> list[str]:
+    return sorted(set(level_text(data.rows[column]).to_list()))
+
+
+def _beyond(data: LogisticData, profile: Mapping[str, str]) -> tuple[str, ...]:
+    """Say that a number of a profile lies outside those that were seen."""
+    for term in data.design.terms:
+        if term.reference is None and term.name in profile:
+            seen = data.rows[term.name].cast(pl.Float64).to_numpy()
+            if not seen.min() <= float(profile[term.name]) <= seen.max():
+                return ("beyond_data",)
+    return ()
