@@ -30,11 +30,12 @@ STEPS = (
     "reluxation_findings", "reluxation_days", "opposite_days", "endings", "reluxation_states",
     "reluxation_bounds", "tuberosity_implants", "implant_events", "implant_states",
     "implant_bounds", "major_states", "infections", "complication_counts", "derived_measures",
+    "adherence",
 )  # fmt: skip
 PER_STIFLE = (
     "contacts", "reluxation_states", "reluxation_bounds", "tuberosity_implants",
     "implant_states", "implant_bounds", "major_states", "infections", "complication_counts",
-    "derived_measures",
+    "derived_measures", "adherence",
 )  # fmt: skip
 COUNTED = ("relux_state", "implant_state", "relux_held", "implant_held")
 IMPLANT_FIXATION = ("k_wire", "k_wire_tension_band")

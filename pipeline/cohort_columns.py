@@ -8,7 +8,10 @@ KEYS = ("stifle_id", "animal_id", "clinic_id", "local_animal", "local_stifle", "
         "surgery_date", "surgery_year", "session_type", "first_joint", "left_at",
         "set_a", "set_b", "set_c", "set_d")  # fmt: skip
 DERIVED = ("log_weight_kg", "weight_band", "osteotomy_ratio", "kwire_depth_ratio",
-           "groove_gain_mm", "at_risk_implant")  # fmt: skip
+           "groove_gain_mm", "at_risk_implant", "osteotomy_ratio_raters",
+           "hole_distance_ratio", "usual_osteotomy_depth", "usual_bridge", "usual_wires",
+           "usual_wire_level", "usual_band", "usual_hole", "usual_pattern", "usual_crossing",
+           "usual_twists")  # fmt: skip
 FOLLOW_UP = ("end_of_followup_day", "end_status", "death_cause", "admin_end_day",
              "last_adequate_day", "last_contact_day", "adequate_91", "adequate_183",
              "adequate_365", "complete_follow_up")  # fmt: skip

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 import polars as pl
 
 from pipeline.descriptive.accrual import accrual
+from pipeline.descriptive.adherence import adherence
 from pipeline.descriptive.arms import exposures, included
 from pipeline.descriptive.completeness import (
     completeness,
@@ -17,6 +18,7 @@ from pipeline.descriptive.happened import event_counts, outcome_counts
 from pipeline.descriptive.lost import lost_comparison
 from pipeline.descriptive.overlap import overlap
 from pipeline.descriptive.precision import precision_of_all
+from pipeline.descriptive.raters import rater_agreement, readings_of
 from pipeline.descriptive.risk_table import risk_table
 from pipeline.descriptive.table1 import table_one
 from pipeline.descriptive.variables import described
@@ -58,7 +60,8 @@ def describe(
         "completeness" and "completeness_<exposure>", "table1_lost" (group = followed or lost),
         "visits" and "visits_<exposure>" (share unscheduled), "rechecks" and
         "rechecks_<exposure>" (group = clinic, level = arm, day), "overlap_<exposure>",
-        "overlap_surgeon_<exposure>", "outcomes", "events", "held" and
+        "overlap_surgeon_<exposure>", "outcomes", "events", "held",
+        "adherence" (group = clinic, term = item), "raters" (term = measure, level = pair) and
         "per_100" (group = weight band, level = grade).
     """
     stifles = included(cohort)
@@ -72,6 +75,8 @@ def describe(
     rows += rechecks(stifles, arms)
     if tables is not None:
         rows += unscheduled_share(visits_of(tables["rechecks"], stifles), arms)
+        rows += rater_agreement(readings_of(tables["measurements"], stifles))
+    rows += adherence(stifles)
     rows += held(stifles)
     rows += overlap(arms)
     rows += outcome_counts(stifles)

@@ -30,6 +30,7 @@ from pipeline.report.section_quality import quality_section
 from pipeline.report.section_results import question_section
 from pipeline.report.section_sensitivity import held_section, sensitivity_section
 from pipeline.report.section_study import asked_section, design_line, flow_section, rows_strip
+from pipeline.report.section_technique import technique_section
 from pipeline.report.section_unknown import unknown_section
 from pipeline.report.surgeon_page import surgeon_sections
 from shared.files import write_text
@@ -67,6 +68,7 @@ def report_sections(material: Material, pictures: Pictures) -> list[Section]:
         missing_section(material),
         follow_up_section(material),
         overlap_section(material),
+        technique_section(material),
         precision_section(material),
         *(question_section(question, material, pictures) for question in material.questions),
         forest_section(material, pictures),

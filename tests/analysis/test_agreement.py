@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.agreement import intraclass_correlation, limits_of_agreement, weighted_kappa
+from analysis.repeatability import repeatability
 
 PUBLISHED = Path(__file__).parents[2] / "shared" / "published"
 # Answers of 91 couples on a scale of four, husbands in rows.
@@ -69,6 +70,28 @@ def test_limits_by_1_96_deviations() -> None:
     assert (found.lower, found.upper) == pytest.approx((-78.097301611094, 73.8620074934469))
 
 
+@pytest.mark.parametrize(
+    ("meter", "printed", "coefficient", "deviation"),
+    [
+        ("wright", 43.2, 43.2937979527838, 15.3066690578669),
+        ("mini", 56.4, 56.3163334367988, 19.9108306323616),
+    ],
+)
+def test_a_meter_read_twice(
+    meter: str, printed: float, coefficient: float, deviation: float
+) -> None:
+    """Bland & Altman 1986, from memory: 43.2 and 56.4, twice a deviation rounded before.
+
+    Digits by R, twice the root of the mean square, and of the residuals of aov by subject.
+    """
+    found = repeatability(meters()[f"{meter}1"], meters()[f"{meter}2"], z=2)
+    assert 2 * round(found.estimate / 2, 1) == pytest.approx(printed)
+    assert found.estimate == pytest.approx(coefficient, rel=1e-12)
+    assert found.deviation == pytest.approx(deviation, rel=1e-12)
+    usual = repeatability(meters()[f"{meter}1"], meters()[f"{meter}2"])
+    assert usual.estimate == pytest.approx(1.959963984540054 * coefficient / 2, rel=1e-12)
+
+
 def test_kappa_of_couples() -> None:
     """Answers of couples, output of the R package vcd, from memory: 0.1293 (0.0686), linear
     weights 0.2374 (0.0783)."""
@@ -102,6 +125,8 @@ def test_ratings_that_tell_nothing_are_refused_or_have_no_number() -> None:
         intraclass_correlation([[2, 3]])
     with pytest.raises(ValueError, match="three pairs, got 2"):
         limits_of_agreement([1, 2], [2, 3])
+    with pytest.raises(ValueError, match="a pair of readings, got none"):
+        repeatability([], [])
     with pytest.raises(ValueError, match="'d' is none of the categories a, b"):
         weighted_kappa("ad", "ab", categories="ab")
     assert np.isnan(weighted_kappa("aa", "aa", categories="ab").estimate)

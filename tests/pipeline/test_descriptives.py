@@ -8,6 +8,7 @@ from pipeline.study import Study
 from schemas.codebook import read_codebook
 from shared.estimate import Estimate, results_frame
 from tests.pipeline.eight_stifles import BLOCK, WEDGE, eight_stifles, one, study_in
+from tests.pipeline.invented import joint, linked_of
 
 
 @pytest.fixture
@@ -148,7 +149,10 @@ def test_unscheduled_visits_are_shared_out_by_clinic_and_arm(
         ("s8", 20, "operating_clinic", 0, True),
     ]  # fmt: skip
     names = ["stifle_id", "recheck_day", "recheck_mode", "patella_grade", "unscheduled"]
-    tables = {"rechecks": pl.DataFrame(visits, schema=names, orient="row")}
+    tables = {
+        "rechecks": pl.DataFrame(visits, schema=names, orient="row"),
+        "measurements": linked_of(joint()).tables["measurements"],
+    }
     rows = describe(cohort, study, read_codebook(), tables=tables)
     found = one(rows, analysis="visits", group="all")
     assert (found.events, found.n, found.n_dropped, found.estimate) == (2, 4, 1, 0.5)
