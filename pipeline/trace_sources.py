@@ -31,6 +31,11 @@ LUXATION: Sources = (*SURGERY, *VISITS, *EVENTS, *REVISIONS, *END, *LOCK)
 OF_IMPLANT: Sources = (*SURGERY, *HELD_BY, *EVENTS, *IMPLANTS, *REVISIONS,
                        "rechecks.recheck_day", *END, *LOCK)  # fmt: skip
 MAJOR: Sources = (*SURGERY, *EVENTS, *SEVERITY, *REVISIONS, "rechecks.recheck_day", *END, *LOCK)
+DEPTHS: Sources = ("procedures.osteotomy_depth_mm", "procedures.tibial_depth_mm",
+                   "measurements.measure", "measurements.value")  # fmt: skip
+PINNED: Sources = ("procedures.ttt_done", "procedures.ttt_fixation")
+BAND: Sources = ("procedures.tension_band_done", "procedures.tb_pattern")
+PLACE: Sources = ("procedures.tb_hole_distance_mm", "procedures.kwire_distance_mm")
 
 BY_COLUMN: Mapping[str, Sources] = {
     "stifle_id": (*CODES, "stifles.local_stifle"),
@@ -44,10 +49,18 @@ BY_COLUMN: Mapping[str, Sources] = {
     "set_d": (*PROTOCOL, *HELD_BY),
     "log_weight_kg": ("stifles.weight_kg",),
     "weight_band": ("stifles.weight_kg",),
-    "osteotomy_ratio": ("procedures.osteotomy_depth_mm", "procedures.tibial_depth_mm",
-                        "measurements.measure", "measurements.value"),
+    "osteotomy_ratio": DEPTHS, "osteotomy_ratio_raters": (*DEPTHS, "measurements.rater_id"),
     "kwire_depth_ratio": ("procedures.kwire_count", "procedures.kwire_diameter_mm",
                           "procedures.osteotomy_depth_mm"),
+    "hole_distance_ratio": (*PLACE, "procedures.tension_band_done"),
+    "usual_osteotomy_depth": (*DEPTHS, "procedures.ttt_done"),
+    "usual_bridge": ("procedures.distal_bridge", "procedures.ttt_done"),
+    "usual_wires": (*PINNED, "procedures.kwire_count", "procedures.kwire_arrangement"),
+    "usual_wire_level": (*PINNED, "procedures.kwire_level"),
+    "usual_band": (*PINNED, "procedures.tension_band_done"),
+    "usual_hole": (*PLACE, "procedures.tension_band_done"),
+    "usual_pattern": BAND, "usual_crossing": (*BAND, "procedures.tb_crossing"),
+    "usual_twists": ("procedures.tension_band_done", "procedures.tb_twists"),
     "groove_gain_mm": ("procedures.groove_depth_pre_mm", "procedures.groove_depth_post_mm"),
     "surgery_year": ("stifles.surgery_year", *SURGERY),
     "admin_end_day": (*SURGERY, *LOCK, "stifles.lock_day"),

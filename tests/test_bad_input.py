@@ -65,7 +65,7 @@ MINE = "notch_mm,Notch,float,mm,,0,20,1,9,no,,no,,baseline,Depth of the notch,co
 
 BAD: Mapping[str, Bad] = {
     "an export file is missing": Bad(
-        edit=without(RECHECKS), where=RECHECKS, what="not there", do='mean "stifles.csv"'),
+        edit=without(RECHECKS), where=RECHECKS, what="not there", do='mean "images.csv"'),
     "an export file is empty": Bad(
         edit=holds(RECHECKS, ""), where=RECHECKS, what="empty", do="export it again"),
     "UTF-16 read as UTF-8": Bad(

@@ -15,6 +15,7 @@ from pipeline.simulate.ending import Contacts, Ending, contacts_of, end_of
 from pipeline.simulate.events import complication_rows, recheck_rows, revision_rows
 from pipeline.simulate.latent import Latent, implant_day, reluxation_day
 from pipeline.simulate.network import Network, draw_network
+from pipeline.simulate.placement import placed
 from pipeline.simulate.rows import (
     animal_rows,
     clinic_rows,
@@ -119,12 +120,12 @@ def canonical_tables(record: Record) -> dict[str, pl.DataFrame]:
     baseline, troubles = network.baseline, network.luck.troubles
     opposite = opposite_day(found, network.luck, record.contacts.day)
     keys = _keys(baseline)
-    rng = np.random.default_rng(network.paperwork.spawn(1)[0])
+    rng, places = map(np.random.default_rng, network.paperwork.spawn(2))
     made = {
         "clinics": clinic_rows(),
         "animals": animal_rows(keys, baseline, record.ending),
         "stifles": stifle_rows(keys, baseline, record.ending),
-        "procedures": procedure_rows(keys, baseline, network.technique),
+        "procedures": placed(places, procedure_rows(keys, baseline, network.technique)),
         "rechecks": recheck_rows(
             rng, keys, contacts=record.contacts, found=found, opposite=opposite,
             baseline=baseline, troubles=troubles, technique=network.technique,

@@ -14,7 +14,7 @@ from pipeline.run import Run, cohort_study
 
 DEMO = Path(str(files("shared") / "demo"))
 KEY = bytes(range(60, 110))
-FILES = ("stifles.csv", "rechecks.csv", "complications.csv")
+FILES = ("stifles.csv", "rechecks.csv", "complications.csv", "images.csv")
 # What changes in the mapping of a clinic once its files are masked.
 EDITS = {
     "dates_shifted = false": "dates_shifted = true",

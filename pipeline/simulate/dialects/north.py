@@ -1,9 +1,10 @@
-"""North: an English university hospital; three comma-separated files, a row per stifle or event."""
+"""North: an English university hospital; four comma-separated files, a row per stifle or event."""
 
 from datetime import date, timedelta
 from pathlib import Path
 
 from pipeline.simulate.casebook import Case, Row
+from pipeline.simulate.dialects.north_images import images
 from pipeline.simulate.grid import Grid, Record, called, decimal, delimited, say
 from shared.files import write_text
 
@@ -12,8 +13,9 @@ STIFLES = (
     "Weight (kg)", "BCS", "Direction", "Grade", "Lameness (0-5)", "CrCL", "Earlier surgery",
     "Surgeon", "Surgeon level", "Trochleoplasty", "Groove before (mm)", "Groove after (mm)",
     "TTT", "Transposition (mm)", "Osteotomy depth (mm)", "Tibial depth (mm)", "Distal bridge",
-    "Fixation", "Pin (mm)", "Band wire (mm)", "Release", "Imbrication", "AR suture",
-    "Femoral osteotomy", "Cruciate repair", "Last known", "Status", "Cause of death",
+    "Fixation", "Pin (mm)", "Pin arrangement", "Pin level", "Pin distance (mm)", "Band wire (mm)",
+    "Band pattern", "Band crossing", "Twist knots", "Hole distance (mm)", "Release", "Imbrication",
+    "AR suture", "Femoral osteotomy", "Cruciate repair", "Last known", "Status", "Cause of death",
 )  # fmt: skip
 RECHECKS = (
     "Patient No", "Limb", "Visit date", "Seen by", "Unscheduled", "Patella", "Direction",
@@ -44,6 +46,10 @@ RELEASE = {
     "none": "none", "retinaculum": "retinaculum",
     "retinaculum_and_capsule": "retinaculum + capsule", "with_sartorius": "incl. sartorius",
 }  # fmt: skip
+LIE = {"single": "single", "side_by_side": "side by side", "proximodistal": "one above other"}
+PIN_LEVEL = {"proximal_to_insertion": "above insertion", "at_insertion": "at insertion"}
+PATTERN = {"figure_of_eight": "figure of 8", "simple_loop": "loop"}
+CROSSES = {"over_tuberosity": "over tuberosity", "distal_to_tuberosity": "below"}
 FEMORAL = {"none": "none", "closing_wedge": "closing wedge"}
 REPAIR = {"none": "none", "extracapsular_suture": "lateral suture"}
 STATUS = {
@@ -82,7 +88,7 @@ REASON = {
 
 
 def sheets(cases: list[Case]) -> list[Grid]:
-    """Fill the three files."""
+    """Fill the four files."""
     stifles = Grid(file="stifles.csv", header=STIFLES)
     rechecks = Grid(file="rechecks.csv", header=RECHECKS)
     complications = Grid(file="complications.csv", header=COMPLICATIONS)
@@ -92,7 +98,7 @@ def sheets(cases: list[Case]) -> list[Grid]:
             rechecks.add(case, _visit(case, visit))
         for row in _complications(case):
             complications.add(case, row)
-    return [stifles, rechecks, complications]
+    return [stifles, rechecks, complications, images(cases)]
 
 
 def save(grids: list[Grid], folder: Path) -> None:
@@ -143,6 +149,9 @@ def _operation(facts: Row) -> Record:
     def size(name: str) -> str:
         return decimal(facts[name]) if facts[name] is not None else "n/a"
 
+    def said(name: str, words: dict[str, str]) -> str:
+        return say(facts[name], words) if facts[name] is not None else "n/a"
+
     return {
         "Trochleoplasty": say(facts["sulcoplasty_type"], GROOVE),
         "Groove before (mm)": size("groove_depth_pre_mm"),
@@ -154,7 +163,14 @@ def _operation(facts: Row) -> Record:
         "Distal bridge": facts["distal_bridge"] or "n/a",
         "Fixation": fixation(facts),
         "Pin (mm)": size("kwire_diameter_mm"),
+        "Pin arrangement": said("kwire_arrangement", LIE),
+        "Pin level": said("kwire_level", PIN_LEVEL),
+        "Pin distance (mm)": size("kwire_distance_mm"),
         "Band wire (mm)": size("tb_wire_diameter_mm"),
+        "Band pattern": said("tb_pattern", PATTERN),
+        "Band crossing": said("tb_crossing", CROSSES),
+        "Twist knots": said("tb_twists", {"1": "1", "2": "2"}),
+        "Hole distance (mm)": size("tb_hole_distance_mm"),
         "Release": say(facts["medial_release"], RELEASE),
         "Imbrication": _yes(facts["lateral_imbrication"]),
         "AR suture": _yes(facts["antirotational_suture"]),
