@@ -116,7 +116,13 @@ def map_command(
     quiet: Quiet = False,
     as_json: Json = False,
 ) -> None:
-    """Draft a clinic's mapping from its export; nothing runs until a person settled the guesses."""
+    """Draft a clinic's mapping from its export; nothing runs until a person settled the guesses.
+
+    Name every file of the clinic. It writes mappings/<clinic>.toml below the study folder, and a
+    page to read beside it. Each [[to_confirm]] block in the mapping is a guess: mend the lines
+    below it where it is wrong, then delete the block. sulca check DIR --draft shows what is left.
+    docs/onboarding.md goes through it step by step, with the edits that come up most.
+    """
     from pipeline.draft.command import draft_mapping
 
     with Progress("Drafting", quiet=quiet or as_json) as on_step:

@@ -53,5 +53,6 @@ def draft_mapping(paths: Sequence[Path], clinic_id: str, out: Path) -> Summary:
             "columns like identifiers": refused, "guesses to confirm": len(all_doubts(draft)),
         },
         written={"mapping": target, "what was seen": page},
-        next_step=f"read {page.name}, settle each [[to_confirm]] in {target.name}, sulca check",
+        next_step=f"read {page.name}, settle each [[to_confirm]] in {target.name}, then "
+        f"sulca check {out} --draft",
     )  # fmt: skip

@@ -1,7 +1,7 @@
 """What a person must settle about one [[table]]."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from pipeline.draft.columns import Meaning
 from pipeline.draft.lines import Line
@@ -26,25 +26,56 @@ def row_doubts(
 ) -> list[ToConfirm]:  # fmt: skip
     """Gather what is not proved of one [[table]]."""
     title = f"{table.context} of {table.grid.name}"
-    found: list[ToConfirm] = []
+    found = [_doubt(f"{title}: repeated columns", "", note, "Compare with the export's header.")
+             for note in table.notes]  # fmt: skip
     named = {line.variable for line in lines}
-    found += [_doubt(f"{title}: repeated columns", "", note, "Compare with the export's header.")
-              for note in table.notes]  # fmt: skip
-    if "local_animal" not in named and "local_stifle" not in named:
+    found += _keys(title, named, by_side=by_side)
+    told = named | {name for drafted in lists for name in drafted.variables}
+    found += [_lacking(title, name) for name in _NEEDED.get(table.context, ()) if name not in told]
+    valued = value_doubts(title, meanings, language)
+    sure = {item.reading.variable for item in meanings if item.header_score >= 0.8}
+    found += _lines(title, lines, {"lameness_scale", *(sure & set(valued))})
+    by_name = {item.reading.variable: item for item in meanings}
+    found += [item for drafted in lists for item in _list_doubts(title, drafted, by_name)]
+    found += [*valued.values(), *_joins(title, meanings)]
+    scaled = {item.reading.variable for item in meanings if has_scale(item)}
+    found += _uncoded(title, [line for line in lines if line.variable not in {"breed", *scaled}])
+    worded = [line for line in lines
+              if any(item.code and not item.proved for item in line.codes)]  # fmt: skip
+    if worded:
+        told_lists = ", ".join(map(_counted, worded))
+        found.append(_doubt(f"{title}: code lists", told_lists, "trade words of four languages; "
+                            "each text stands with its count in the list of its variable",
+                            "Read every list once; a wrong code is a wrong result."))  # fmt: skip
+    return found
+
+
+def _keys(title: str, named: set[str], *, by_side: bool) -> list[ToConfirm]:
+    """Ask for the columns of animal and side where none was recognised."""
+    found: list[ToConfirm] = []
+    if not {"local_animal", "local_stifle"} & named:
         found.append(_doubt(f"{title}: the animal", "", "no column was recognised as its code",
                             "Write local_animal = the header of that column."))  # fmt: skip
     if not by_side and not {"side", "local_stifle"} & named:
         found.append(_doubt(f"{title}: the side", "", "no column was recognised as the side",
                             "Write side = the header of that column."))  # fmt: skip
-    by_name = {item.reading.variable: item for item in meanings}
-    told = named | {name for drafted in lists for name in drafted.variables}
-    for name in _NEEDED.get(table.context, ()):
-        if name not in told:
-            lost = "it no row can be placed" if _places(name) else "it such a row says little"
-            found.append(_doubt(f"{title}: {name}", "", "no column was recognised as it; without "
-                                + lost, _how_to_write(name)))  # fmt: skip
+    return found
+
+
+def _lacking(title: str, name: str) -> ToConfirm:
+    places = name.endswith(("_day", "_date"))
+    lost = "no row can be placed" if places else "such a row says little"
+    do = _how_to_write(name) if places else (
+        f'Write {name} = "…" with the header of that column, or delete this block if the clinic '
+        "does not record it.")  # fmt: skip
+    return _doubt(f"{title}: {name}", "", f"no column was recognised as it; without it {lost}", do)
+
+
+def _lines(title: str, lines: Sequence[Line], asked: Collection[str]) -> list[ToConfirm]:
+    """Ask about each line that is not proved, but for variables that are asked about otherwise."""
+    found: list[ToConfirm] = []
     for line in lines:
-        if not line.proved and line.variable != "lameness_scale":  # asked with its score
+        if not line.proved and line.variable not in asked:
             guess = f"from {line.header}" if line.header else line.keys.get("value", "").strip('"')
             found.append(_doubt(f"{title}: {line.variable}", guess, line.evidence,
                                 f"Check the line {line.variable}."))  # fmt: skip
@@ -53,24 +84,7 @@ def row_doubts(
                                 "this stifle's own (counted_from = \"this\")",
                                 "the export does not say it",
                                 'Ask the clinic; "first" is the animal\'s first.'))  # fmt: skip
-    found += [item for drafted in lists for item in _list_doubts(title, drafted, by_name)]
-    worded = [line for line in lines
-              if any(item.code and not item.proved for item in line.codes)]  # fmt: skip
-    found += value_doubts(title, meanings, language)
-    scaled = {item.reading.variable for item in meanings if has_scale(item)}
-    found += _joins(title, meanings) + _uncoded(title, [
-        line for line in lines if line.variable not in {"breed", *scaled}
-    ])  # fmt: skip
-    if worded:
-        told = ", ".join(map(_counted, worded))
-        found.append(_doubt(f"{title}: code lists", told, "trade words of four languages; each "
-                            "text stands with its count in the list of its variable",
-                            "Read every list once; a wrong code is a wrong result."))  # fmt: skip
     return found
-
-
-def _places(name: str) -> bool:
-    return name.endswith(("_day", "_date"))
 
 
 def _how_to_write(name: str) -> str:

@@ -16,17 +16,20 @@ _LAMENESS = ("lameness_preop", "lameness_score")
 _TOP = 5  # of the codebook's own scale
 
 
-def value_doubts(title: str, meanings: Sequence[Meaning], language: str) -> list[ToConfirm]:
+def value_doubts(
+    title: str, meanings: Sequence[Meaning], language: str
+) -> dict[str, ToConfirm]:  # fmt: skip
     """Ask about breeds that no list knows, and about scores whose scale is not proved."""
-    found: list[ToConfirm] = []
+    found: dict[str, ToConfirm | None] = {}
     for item in meanings:
-        if item.reading.variable == "breed":
-            found += _breeds(title, item)
-        elif item.reading.variable in _LAMENESS:
-            found += _lameness(title, item, language)
+        name = item.reading.variable
+        if name == "breed":
+            found[name] = _breeds(title, item)
+        elif name in _LAMENESS:
+            found[name] = _lameness(title, item, language)
         elif has_scale(item):
-            found.append(_function(title, item, language))
-    return found
+            found[name] = _function(title, item, language)
+    return {name: block for name, block in found.items() if block is not None}
 
 
 def has_scale(meaning: Meaning) -> bool:
@@ -43,27 +46,27 @@ def highest(counts: Counter[str]) -> float | None:
     return max(scores, default=None)
 
 
-def _breeds(title: str, meaning: Meaning) -> list[ToConfirm]:
+def _breeds(title: str, meaning: Meaning) -> ToConfirm | None:
     """Name every breed that would be kept as it is written, with its cells."""
     known = {item.text for item in meaning.reading.codes if item.code or item.reason}
     left = Counter({text: n for text, n in meaning.counts.items() if text not in known})
     if not left:
-        return []
-    return [ToConfirm(
+        return None
+    return ToConfirm(
         what=f"{title}: breeds without code", guess=f"kept as they are written: {_counted(left)}",
         evidence=f"{left.total()} of {meaning.counts.total()} cells, {len(left)} of "
         f"{len(meaning.counts)} texts: no breed that is known",
         do="Write one spelling for each breed, and crossbreed for mixes, where its text stands "
         "behind # below; what is left so counts as a breed of its own.",
-    )]  # fmt: skip
+    )  # fmt: skip
 
 
-def _lameness(title: str, meaning: Meaning, language: str) -> list[ToConfirm]:
+def _lameness(title: str, meaning: Meaning, language: str) -> ToConfirm | None:
     """Say what speaks for the scale of a lameness score; nothing but a header proves it."""
     name, reading = meaning.reading.variable, meaning.reading
     top = scale_top(meaning.family.template) or reading.out_of
     if top == _TOP:
-        return []
+        return None
     seen = highest(meaning.counts)
     guess = f"0 to {top}" if top else "0 to 5"
     why = "the header says it" if scale_top(meaning.family.template) else f'written "n/{top}"'
@@ -73,7 +76,7 @@ def _lameness(title: str, meaning: Meaning, language: str) -> list[ToConfirm]:
     elif not top and seen > _TOP:
         guess, why = "0 to 10", f"no scale in the header or the cells, and {seen:g} is above 5"
     far = guess != "0 to 5"
-    return [ToConfirm(
+    return ToConfirm(
         what=f"{title}: scale of {name}", guess=guess,
         evidence=f"{why}; {_values(meaning, language)}",
         do="Ask the clinic for its scale. " + (
@@ -81,7 +84,7 @@ def _lameness(title: str, meaning: Meaning, language: str) -> list[ToConfirm]:
             f"codes = {{ {_first(meaning, language)} = 1, … }} for {name}, as the clinic "
             "translates its own." if far
             else f"If it is another, write codes = {{ … }} for {name}."),
-    )]  # fmt: skip
+    )  # fmt: skip
 
 
 def _function(title: str, meaning: Meaning, language: str) -> ToConfirm:

@@ -57,7 +57,8 @@ def _named(blocks: tuple[ToConfirm, ...], lines: list[int]) -> list[str]:
     groups: dict[str, list[str]] = {}
     for line, block in list(zip(lines, blocks, strict=False))[:_MOST]:
         title, mark, what = block.what.partition(": ")
-        told = f"{what}: {block.guess}" if mark else block.guess
+        said = block.guess or block.evidence
+        told = f"{what}: {said}" if mark else said
         groups.setdefault(title, []).append((f"line {line}: " if line else "") + told)
     shown = [text for title, items in groups.items()
              for text in (f"  {title}", *(f"    {item}" for item in items))]  # fmt: skip
