@@ -19,15 +19,21 @@ TIMES = ("days", "weeks", "months", "years")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Marks:
-    """The decimal mark and the mark between thousands, and why."""
+    """The decimal mark and the mark between thousands, and why.
+
+    In a `typed` file real numbers come with a point beside what is typed with the clinic's mark.
+    """
 
     decimal: str = "."
     group: str = ""
     guess: Guess
+    typed: bool = False
 
     def number(self, text: str) -> float | None:
         """Read a number so written, else give None."""
         digits = text.replace(self.group, "") if self.group else text
+        if self.decimal != "." and "." in digits and not self.typed:
+            return None
         plain = digits.replace(self.decimal, ".") if self.decimal != "." else digits
         return float(plain) if re.fullmatch(r"[-+]?(\d+(\.\d+)?|\.\d+)", plain) else None
 
@@ -52,7 +58,7 @@ def guess_marks(texts: Iterable[str], *, typed: bool, language: str) -> Marks:
         group, proved = "", comma > 0
         why = f"{comma} cells typed with a comma; real numbers are read as they are"
     guess = Guess(what="decimal mark", value=decimal, evidence=why, proved=proved)
-    return Marks(decimal=decimal, group=group, guess=guess)
+    return Marks(decimal=decimal, group=group, guess=guess, typed=typed)
 
 
 def time_units(text: str, vocabulary: Vocabulary, language: str) -> dict[str, str] | None:

@@ -15,6 +15,7 @@ from pipeline.draft.units import (
     cell_units,
     guess_unit,
     mixed_units,
+    number_of,
     scale_top,
     unit_word,
 )
@@ -157,7 +158,11 @@ def _as_number(variable: Variable, counts: Counter[str], family: Family, tongue:
         return Reading(variable=name, fit=1.0, how="score", out_of=out_of,
                        evidence=f'written "n/{out_of}" in {told} of {filled} cells')  # fmt: skip
     if units := cell_units(counts, variable, tongue.vocabulary, language=tongue.language):
-        told = sum(n for text, n in counts.items() if unit_word(text))
+        told = sum(
+            n
+            for text, n in counts.items()
+            if unit_word(text) and tongue.marks.number(number_of(text)) is not None
+        )
         return Reading(variable=name, fit=told / filled, how="number", units=units,
                        evidence=f"{told} of {filled} are numbers with a unit")  # fmt: skip
     numbers = [

@@ -68,6 +68,12 @@ def unit_word(text: str) -> str:
     return found[2] if found else ""
 
 
+def number_of(text: str) -> str:
+    """Give the number before a word, "12.3" of "12.3 lbs", "" for none."""
+    found = _WITH_UNIT.fullmatch(text)
+    return found[1] if found else ""
+
+
 def gauge_of(text: str, units: Mapping[str, str]) -> str:
     """Give the gauge of "20G" or "20" where the mapping reads its word as gauges, else ""."""
     found = _WITH_UNIT.fullmatch(text)

@@ -81,8 +81,8 @@ def _lameness(title: str, meaning: Meaning, language: str) -> ToConfirm | None:
         evidence=f"{why}; {_values(meaning, language)}",
         do="Ask the clinic for its scale. " + (
             "The codebook's score is 0 to 5 and nothing is converted by itself: write "
-            f"codes = {{ {_first(meaning, language)} = 1, … }} for {name}, as the clinic "
-            "translates its own." if far
+            f"codes = {{ {_first(meaning, language)} = …, … }} for {name} with 0 to 5, as the "
+            "clinic translates its own." if far
             else f"If it is another, write codes = {{ … }} for {name}."),
     )  # fmt: skip
 

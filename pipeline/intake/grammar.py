@@ -50,7 +50,8 @@ def read_numbers(texts: pl.Series, grammar: Grammar) -> pl.Series:
     )  # fmt: skip
     if grammar.workbook:  # a real number in a workbook comes with a point, whatever the country
         value = (
-            pl.when(text.str.contains(r"^-?[0-9]+(\.[0-9]+)?$")).then(text).otherwise(value)
+            pl.when(text.str.contains(r"^-?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)$"))
+            .then(text).otherwise(value)
         )  # fmt: skip
     return _apply(texts, value.cast(pl.Float64, strict=False))
 

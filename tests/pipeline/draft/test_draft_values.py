@@ -148,6 +148,16 @@ def test_inches_written_with_a_mark_become_millimetres(tmp_path: Path) -> None:
     assert sorted(set(found)) == pytest.approx([1.143, 1.5748])
 
 
+def test_numbers_with_a_unit_in_another_mark_are_not_called_understood(tmp_path: Path) -> None:
+    """The weights prove the comma, and the intake reads no point in such a text file."""
+    draft = drafted(tmp_path, Pin_size=('.045"', '.062"'), Weight=("4,5", "5,25", "3,1", "6,5"),
+                    Groove_after=("1,5", "2,5"))  # fmt: skip
+    told = asked(draft)
+    assert "stifles of ops: kwire_diameter_mm" in told
+    assert "0 of 12 are numbers with a unit" in told["stifles of ops: kwire_diameter_mm"]
+    assert "24 cells with a decimal comma, 12 with a decimal point" in told["Decimal mark"]
+
+
 @pytest.mark.parametrize(
     ("header", "texts"),
     [("Op.", ("AB", "CD", "EF")), ("Op.", ("1", "2", "3")), ("Re-op on", ("AB", "CD", "EF"))],

@@ -220,6 +220,8 @@ def test_a_number_may_begin_with_its_decimal_mark_and_with_no_other() -> None:
     assert read.read_numbers(cells, Grammar()).to_list() == [0.045, -0.5, None, None, None, None]
     german = Grammar(decimal=",", group=".")
     assert read.read_numbers(cells, german).to_list() == [None, None, 0.045, None, None, None]
+    book = Grammar(decimal=",", group=".", workbook=True)  # its real numbers come with a point
+    assert read.read_numbers(cells, book).to_list() == [0.045, -0.5, 0.045, None, None, None]
 
 
 @many
