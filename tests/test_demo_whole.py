@@ -1,6 +1,7 @@
 """The demo as a new user runs it: one command, from raw exports to report."""
 
 import json
+import re
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -102,6 +103,42 @@ def test_risks_between_visits_stand_beside_those_by_the_day_found(demo_run: Any)
     between = curves.filter(pl.col("curve") == "turnbull")
     assert between["group"].unique().sort().to_list() == ["block_recession", "wedge_recession"]
     assert (demo_run.out / "report" / "figures" / "between-relux_between_visits.svg").exists()
+
+
+@pytest.mark.parametrize(
+    ("place", "risk"), [(1, "relux_risk"), (2, "band_risk"), (3, "wires_risk")]
+)
+def test_risks_difference_and_number_needed_come_before_ratios(
+    demo_run: Any, place: int, risk: str
+) -> None:
+    """For reluxation and for implant complications alike, in words and by the rows they print."""
+    page = (demo_run.out / "report" / "index.html").read_text("utf-8")
+    section = page.split(f'id="question-{place}"')[1].split("</section>")[0]
+    measures = [row.split("/")[3] for row in re.findall(r'data-row="([^"]+)"', section)
+                if row.count("/") > 3]  # fmt: skip
+    order = ("risk", "risk_difference", "number_needed_to_treat", "hazard_ratio", "odds_ratio")
+    first = [measures.index(name) for name in order]
+    assert first == sorted(first)
+    assert measures[0] == "risk"
+    assert f'data-row="{risk}/' in section
+    assert section.index("of 100 stifles") < section.index("Number needed to treat")
+
+
+def test_models_are_judged_and_unknown_outcomes_bounded(demo_run: Any) -> None:
+    """Both outcomes: corrected for optimism, clinics left out, the extremes; named profiles too."""
+    page = (demo_run.out / "report" / "index.html").read_text("utf-8")
+    results = pl.read_parquet(demo_run.out / "results.parquet")
+    for analysis in ("relux_by_year", "band_by_year"):
+        own = results.filter(pl.col("analysis") == analysis)
+        for state in ("apparent", "corrected", "left_out"):
+            found = own.filter(pl.col("measure") == "concordance", pl.col("state") == state)
+            assert 0.4 < found["estimate"].item() < 0.9
+        for table in ("quality", "calibration", "left-out", "influence", "unknown", "weights"):
+            assert f'id="{table}-{analysis}"' in page
+        assert (demo_run.out / "report" / "tables" / f"quality-{analysis}.csv").exists()
+    profiles = results.filter(pl.col("measure") == "profile_risk")
+    assert len(profiles) == 8
+    assert 'id="profiles-relux_by_year"' in page
 
 
 def test_pages_ask_nothing_of_the_network(demo_run: Any) -> None:

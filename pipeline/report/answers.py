@@ -36,6 +36,7 @@ def brief_section(material: Material) -> Section:
             blocks += [
                 heading(question.text),
                 paragraph(_in_words(analysis, contrast, material), "answer"),
+                *([paragraph(needed_sentence(contrast.needed))] if contrast.needed else []),
                 _icons(contrast, analysis, material),
             ]
     if blocks:

@@ -12,9 +12,12 @@ from pipeline.report.section_arms import exposures_of
 from pipeline.report.section_clinics import comparison_tables
 from pipeline.report.section_follow_up import recheck_table
 from pipeline.report.section_happened import outcome_table
+from pipeline.report.section_quality import fit_table
 from pipeline.report.section_sensitivity import bound_tables, sensitivity_tables
 from pipeline.report.section_study import flow_by_clinic, flow_table
 from pipeline.report.section_technique import adherence_table
+from pipeline.report.section_terms import interaction_table, profile_table
+from pipeline.report.section_unknown import bounds_table
 from pipeline.report.surgeon_page import PER_100, risk_grid
 from pipeline.report.tables import Table, as_csv
 from pipeline.report.technique_raters import raters_tables
@@ -48,6 +51,13 @@ def report_tables(material: Material) -> list[Table]:
         tables.append(effect_table(rows, question.analyses, labels, table_id=table_id))
     tables += [*sensitivity_tables(material), *bound_tables(material), outcome_table(material)]
     tables += [*comparison_tables(material), adherence_table(material), *raters_tables(material)]
+    for item in material.analyses:
+        own = of(rows, analysis=item.id)
+        tables += [
+            fit_table(own, item, material), bounds_table(own, item, labels),
+            interaction_table(own, item, labels), profile_table(own, item, labels),
+        ]  # fmt: skip
+    tables += comparison_tables(material)
     risks = of(rows, "risk", analysis=PER_100)
     rechecks = of(rows, "proportion", analysis=PER_100)
     for outcome in distinct(row.outcome for row in risks):

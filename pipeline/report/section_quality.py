@@ -48,7 +48,7 @@ def quality_section(material: Material, pictures: Pictures) -> Section | None:
     blocks: list[Markup] = [paragraph(WHAT_IT_IS)]
     for analysis in material.analyses:
         rows = [row for row in of(material.rows, analysis=analysis.id) if row.model != "precision"]
-        table = quality_table(rows, analysis, material)
+        table = fit_table(rows, analysis, material)
         tests, folded = _tests(rows), _folded(rows, analysis, material)
         if not (table.lines or tests or folded):
             continue
@@ -70,7 +70,7 @@ def _folded(rows: Sequence[Estimate], analysis: Analysis, material: Material) ->
     return [table for table in tables if table.lines]
 
 
-def quality_table(rows: Sequence[Estimate], analysis: Analysis, material: Material) -> Table:
+def fit_table(rows: Sequence[Estimate], analysis: Analysis, material: Material) -> Table:
     """One line a measure, one column a way to look at it."""
     found = {(row.measure, row.state): row for row in rows if row.state in STATES}
     lines = tuple(

@@ -1,7 +1,7 @@
 """The c-statistic and its limits: pROC's reference output, R by hand, pairs counted."""
 
 from collections.abc import Callable
-from pathlib import Path
+from importlib.resources import files
 
 import numpy as np
 import polars as pl
@@ -19,9 +19,9 @@ def r() -> Values:
 
 
 @pytest.fixture(scope="module")
-def asah(oracles: Path) -> pl.DataFrame:
+def asah() -> pl.DataFrame:
     """113 patients with a subarachnoid haemorrhage, Turck 2010 (R package pROC, aSAH)."""
-    return pl.read_csv(oracles / "binary_asah.csv")
+    return pl.read_csv(str(files("shared") / "published" / "asah.csv"))
 
 
 def test_delong_limits_agree_with_reference_output(asah: pl.DataFrame, agrees: Agrees) -> None:

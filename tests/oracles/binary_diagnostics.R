@@ -1,12 +1,13 @@
 # How well a logistic model describes its rows: c-statistic, calibration, optimism, rows left out.
 # Run in this folder: Rscript binary_diagnostics.R [output.csv]. Base R alone; each from its definition.
 source("lib/values.R")
-inputs <- c("binary_asah.csv", "binary_pima_tr.csv", "binary_pima_te.csv", "binary_resamples.csv",
+inputs <- c("../../shared/published/asah.csv", "binary_pima_tr.csv", "binary_pima_te.csv",
+            "binary_resamples.csv",
             "../../shared/published/birthwt.csv")
 tight <- glm.control(epsilon = 1e-14, maxit = 100)
 
 # 1 c-statistic: all pairs; DeLong's variance, and Obuchowski's with ages as clusters
-a <- read.csv("binary_asah.csv")
+a <- read.csv("../../shared/published/asah.csv")
 pairs_of <- function(score, y) outer(score[y == 1], score[y == 0],
                                      function(case, other) (case > other) + (case == other) / 2)
 for (marker in c("s100b", "ndka", "wfns")) {
