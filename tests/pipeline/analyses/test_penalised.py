@@ -13,6 +13,7 @@ from pipeline.plan import parse_analysis
 from pipeline.refit import refit_scripts
 from shared.estimate import results_frame
 from shared.files import write_csv
+from tests.pipeline.analyses.conftest import BY_YEAR
 
 COX: dict[str, Any] = {
     "id": "x", "model": "cox", "time": "relux_day", "event": "relux_state",
@@ -141,3 +142,28 @@ def test_r_gives_the_same_six_figures_of_penalised_fits(
     assert done.returncode == 0, done.stdout + done.stderr
     assert f"adjusted firth_{asked['model']} se tension_band_done" in done.stdout
     assert "DIFFERS" not in done.stdout
+
+
+def test_robust_intervals_say_where_events_are_too_few(invented_cohort: pl.DataFrame) -> None:
+    """Below 6 of the rarer outcome per parameter, as the simulation of small studies asks."""
+    asked = {**BY_YEAR, "missing_outcome": "complete_cases"}
+    known = invented_cohort.filter(pl.col("left_at").is_null(), ~pl.col("relux_held"))
+    events = known.filter(pl.col("relux_by_365")).sort("stifle_id")
+    others = known.filter(~pl.col("relux_by_365"))
+    for kept, narrow in ((25, True), (len(events), False)):
+        frame = pl.concat([events.head(kept), others]).sort("stifle_id")
+        rows = run(frame, {"id": "x", "model": "logistic", **asked})
+        told = rows.filter(
+            (pl.col("model") == "firth_logistic")
+            & (
+                ((pl.col("measure") == "odds_ratio") & pl.col("estimate").is_not_null()
+                 & (pl.col("adjustment") == "adjusted"))
+                | pl.col("measure").is_in(["risk_difference", "risk_ratio"])
+            )
+        )  # fmt: skip
+        assert len(told) >= 3
+        assert told["concerns"].str.contains("interval_too_narrow").to_list() == [narrow] * len(
+            told
+        )
+        beside = rows.filter(pl.col("model") == "logistic", pl.col("measure") == "odds_ratio")
+        assert not beside["concerns"].str.contains("interval_too_narrow").any()
