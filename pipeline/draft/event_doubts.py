@@ -1,6 +1,6 @@
 """What a person must settle where the rows of one sheet are several kinds of event."""
 
-from pipeline.draft.events import Kinds
+from pipeline.draft.events import Kinds, is_list
 from pipeline.draft.tables import SheetDraft
 from pipeline.draft.toml_text import listed, quoted, shown
 from pipeline.intake.mapping_confirm import ToConfirm
@@ -30,7 +30,7 @@ def _parted(column: Kinds, where: str) -> ToConfirm:
 
 def _mixed(column: Kinds, sheet: SheetDraft, where: str) -> ToConfirm:
     context = sheet.tables[0].context
-    header, texts = quoted(column.family.template), column.texts(context)
+    header, texts = quoted(column.family.template), _named(column, column.texts(context))
     own = listed(texts) if texts else '"…"'
     return ToConfirm(
         what=f"{where}: rows of several kinds", guess=f"every row is read as one of {context}",
@@ -48,6 +48,14 @@ def _told(column: Kinds) -> str:
 
 
 def _counted(column: Kinds, texts: tuple[str, ...] | dict[str, int]) -> str:
-    counts, named = column.family.counts, list(texts)
-    told = ", ".join(f"{shown(text)} ({counts[text]})" for text in named[:_MOST])
-    return told + (f" and {len(named) - _MOST} more" if len(named) > _MOST else "")
+    """Name texts with their cells, and how many more there are."""
+    counts, named = column.family.counts, _named(column, texts)
+    told = ", ".join(f"{shown(text)} ({counts[text]})" for text in named)
+    more = f"{len(texts) - len(named)} more texts" if len(texts) > len(named) else ""
+    return " and ".join(filter(None, (told, more)))
+
+
+def _named(column: Kinds, texts: tuple[str, ...] | dict[str, int]) -> list[str]:
+    """Choose the texts that are shown: of a column of free text only those that stand twice."""
+    counts, free = column.family.counts, not is_list(column.family)
+    return [text for text in texts if not free or counts[text] > 1][:_MOST]

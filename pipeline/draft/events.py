@@ -56,13 +56,21 @@ class Kinds:
 def kinds_of(family: Family, tongue: Tongue) -> Kinds | None:
     """Read a column as kinds of row, in the language that tells most of it; None for one kind."""
     counts = family.counts
-    many = len(counts) > _AS_THEY_COME and counts.total() < 3 * len(counts)
-    if family.repeat or family.sides or many or not 2 <= len(counts) <= _MOST_EVENTS:
+    if family.repeat or family.sides or len(counts) < 2:
+        return None
+    if not is_list(family) and not _says_event(family, tongue):
         return None
     order = (tongue.language, *(name for name in LANGUAGES if name != tongue.language))
     found = [Kinds(family=family, of=_named(counts, tongue, name)) for name in order]
     best = max(found, key=lambda item: item.told)  # the export's own language first
     return best if len(set(best.of.values())) >= 2 and _may_be_kinds(family, tongue) else None
+
+
+def is_list(family: Family) -> bool:
+    """Tell whether a column has few texts, which repeat unless they are very few."""
+    counts = family.counts
+    few = len(counts) <= _AS_THEY_COME or counts.total() >= 3 * len(counts)
+    return few and len(counts) <= _MOST_EVENTS
 
 
 def column_of_events(
@@ -74,7 +82,7 @@ def column_of_events(
     of operations; and its header says so, or other columns are filled for some kinds only.
     """
     for family in families:
-        found = kinds_of(family, tongue)
+        found = kinds_of(family, tongue) if is_list(family) else None
         if found is None or found.told < _TOLD:
             continue
         named = set(found.of.values())

@@ -109,3 +109,16 @@ def test_an_operation_list_is_no_log_because_of_what_became_of_its_animals(tmp_p
     draft = drafted(tmp_path, text)
     assert [table.context for table in draft.sheets[1].tables] == ["stifles"]
     assert "log.csv: rows of several kinds" in asked(draft)
+
+
+def test_free_texts_of_events_are_asked_about_and_only_those_that_repeat_are_shown(
+    tmp_path: Path,
+) -> None:
+    rows = [f"A{n % 9 + 1},L,1{n % 9}/0{n // 9 + 6}/2021,{what},in" for n, what in enumerate(
+        ["recheck"] * 9 + [f"recheck wk {n} brisk" for n in range(30)]
+        + ["revision"] * 4 + [f"died of thing {n}" for n in range(3)])]  # fmt: skip
+    text = "\n".join(["Case ID,Side,Date,What,Patella", *rows]) + "\n"
+    draft = drafted(tmp_path, text)
+    told = asked(draft)["log.csv: rows of several kinds"]
+    assert 'rechecks: "recheck" (9) and 30 more texts; revisions: "revision" (4)' in told
+    assert "brisk" not in mapping_text(draft, CODEBOOK)
