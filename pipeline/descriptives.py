@@ -7,6 +7,7 @@ import polars as pl
 from pipeline.descriptive.accrual import accrual
 from pipeline.descriptive.adherence import adherence
 from pipeline.descriptive.arms import exposures, included
+from pipeline.descriptive.combined import combinations, complication_severity
 from pipeline.descriptive.completeness import (
     completeness,
     follow_up,
@@ -60,7 +61,7 @@ def describe(
         "completeness" and "completeness_<exposure>", "table1_lost" (group = followed or lost),
         "visits" and "visits_<exposure>" (share unscheduled), "rechecks" and
         "rechecks_<exposure>" (group = clinic, level = arm, day), "overlap_<exposure>",
-        "overlap_surgeon_<exposure>", "outcomes", "events", "held",
+        "overlap_surgeon_<exposure>", "outcomes", "events", "severity", "combinations", "held",
         "adherence" (group = clinic, term = item), "raters" (term = measure, level = pair) and
         "per_100" (group = weight band, level = grade).
     """
@@ -82,7 +83,7 @@ def describe(
     rows += outcome_counts(stifles)
     if events is not None:
         inside = events.join(stifles.select("stifle_id"), on="stifle_id", how="semi")
-        rows += event_counts(inside)
+        rows += [*event_counts(inside), *complication_severity(inside), *combinations(inside)]
     rows += risk_table(stifles)
     return rows
 

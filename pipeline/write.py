@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline.database import write_database
+from pipeline.descriptive.courses import courses
 from pipeline.flow import flow_json, flow_svg, flow_text
 from pipeline.manifest import output_fingerprints, write_manifest
 from pipeline.plan import parse_analyses
@@ -183,10 +184,15 @@ def _cohort_dictionary(done: "Run") -> pl.DataFrame:
 def _write_pages(done: "Run", out: Path, record: Record) -> None:
     """Write all pages into a draft folder, then put them in place of the earlier ones."""
     assert done.curves is not None
+    drawn = courses(
+        done.the_cohort.table, done.the_cohort.events, done.linked.tables["rechecks"],
+        seed=done.study.seed,
+    )  # fmt: skip
+    write_csv(out / "courses.csv", drawn)
     material = gather(
         done.results, done.curves, done.the_cohort.flow, study=done.study, codebook=done.codebook,
         checked_counts=count_checked(done.checked, allowed=done.corrected.mapped.allowed),
-        run_info=record.for_report(),
+        run_info=record.for_report(), courses=drawn,
     )  # fmt: skip
     with tempfile.TemporaryDirectory(prefix=".pages-", dir=out) as draft:
         for write_part in (write_report, write_clinic_pages, write_public):

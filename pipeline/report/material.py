@@ -46,6 +46,7 @@ class Material:
     labels: Labels
     looks: Mapping[tuple[str, str], Look]
     run_info: Mapping[str, Any]
+    courses: pl.DataFrame | None = None  # marks of single stifles; never on a page that leaves
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -108,7 +109,7 @@ def with_bounds(analyses: tuple[Analysis, ...], done: Collection[str]) -> tuple[
 def gather(
     results: pl.DataFrame, curves: pl.DataFrame, flow: pl.DataFrame, *,
     study: Study, codebook: Iterable[Variable], checked_counts: CheckedCounts,
-    run_info: Mapping[str, Any],
+    run_info: Mapping[str, Any], courses: pl.DataFrame | None = None,
 ) -> Material:  # fmt: skip
     """Bring together what the pages are written from."""
     planned = parse_analyses(list(study.analyses)) if study.analyses else ()
@@ -117,4 +118,5 @@ def gather(
     return Material(
         rows=read_rows(results), curves=curves, flow=flow, counts=checked_counts, study=study,
         analyses=analyses, labels=make_labels(codebook), looks=looks_of(arms), run_info=run_info,
+        courses=courses,
     )  # fmt: skip

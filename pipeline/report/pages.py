@@ -22,6 +22,7 @@ from pipeline.report.section_about import (
 from pipeline.report.section_accrual import accrual_section
 from pipeline.report.section_arms import arms_section, overlap_section, precision_section
 from pipeline.report.section_clinics import clinics_section
+from pipeline.report.section_courses import courses_section
 from pipeline.report.section_follow_up import follow_up_section, missing_section
 from pipeline.report.section_forest import forest_section
 from pipeline.report.section_happened import happened_section
@@ -65,7 +66,7 @@ def report_sections(material: Material, pictures: Pictures) -> list[Section]:
         flow_section(material, Markup(flow_svg(material.flow))),
         accrual_section(material, pictures),
         arms_section(material, pictures),
-        missing_section(material),
+        missing_section(material, pictures),
         follow_up_section(material),
         overlap_section(material),
         technique_section(material),
@@ -77,6 +78,7 @@ def report_sections(material: Material, pictures: Pictures) -> list[Section]:
         held_section(material),
         *([unknown] if unknown else []),
         happened_section(material),
+        courses_section(material, pictures),
         clinics_section(material, pictures),
         limits_section(material),
         methods_section(material),

@@ -53,6 +53,7 @@ def public_material(material: Material) -> Material:
         rows=rows,
         flow=public_flow(material.flow, smallest=smallest),
         curves=_public_curves(material, smallest),
+        courses=None,
         counts=CheckedCounts(
             ledger=nothing.ledger.clear(), ledger_rows=nothing.ledger_rows.clear(),
             findings=nothing.findings.clear(), asked=nothing.asked.clear(),

@@ -10,8 +10,9 @@ from pipeline.report.rows import distinct, of
 from pipeline.report.section_accrual import accrual_table
 from pipeline.report.section_arms import exposures_of
 from pipeline.report.section_clinics import comparison_tables
+from pipeline.report.section_courses import combined_table
 from pipeline.report.section_follow_up import recheck_table
-from pipeline.report.section_happened import outcome_table
+from pipeline.report.section_happened import outcome_table, severity_table
 from pipeline.report.section_quality import fit_table
 from pipeline.report.section_sensitivity import bound_tables, sensitivity_tables
 from pipeline.report.section_study import flow_by_clinic, flow_table
@@ -50,7 +51,8 @@ def report_tables(material: Material) -> list[Table]:
         table_id = f"effects-{question.id}"
         tables.append(effect_table(rows, question.analyses, labels, table_id=table_id))
     tables += [*sensitivity_tables(material), *bound_tables(material), outcome_table(material)]
-    tables += [*comparison_tables(material), adherence_table(material), *raters_tables(material)]
+    tables += [severity_table(material), combined_table(material)]
+    tables += [adherence_table(material), *raters_tables(material)]
     for item in material.analyses:
         own = of(rows, analysis=item.id)
         tables += [

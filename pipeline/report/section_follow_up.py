@@ -9,6 +9,8 @@ from pipeline.report.blocks import Section, fold, paragraph
 from pipeline.report.follow_up_quality import quality_blocks
 from pipeline.report.labels import Labels
 from pipeline.report.material import Material
+from pipeline.report.missing_grid import missing_grid
+from pipeline.report.pictures import Pictures
 from pipeline.report.rows import distinct, of
 from pipeline.report.sentences import concern_texts
 from pipeline.report.tables import EMPTY, Cell, Line, Table, as_html
@@ -16,7 +18,7 @@ from pipeline.report.text import estimate_and_interval, fixed, whole
 from shared.estimate import Estimate
 
 
-def missing_section(material: Material) -> Section:
+def missing_section(material: Material, pictures: Pictures) -> Section:
     """Show what is missing, by clinic."""
     rows = of(material.rows, analysis="missing")
     planned = {column for item in material.analyses for column in item.terms}
@@ -28,7 +30,8 @@ def missing_section(material: Material) -> Section:
         paragraph(
             "Share not recorded, per 100. A value that is missing is never filled in; rows "
             "without a value that a model needs are left out of it and counted beside it."
-        )
+        ),
+        *missing_grid(rows, material.labels, pictures),
     ]
     for table_id, caption, chosen in (
         ("missing-plan", "Not recorded: what the plan uses", used),

@@ -34,6 +34,9 @@ def happened_section(material: Material) -> Section:
     for source in distinct(row.state for row in rows):
         events = _event_table([row for row in rows if row.state == source], source, material.labels)
         blocks.append(fold(events.caption, as_html(events)))
+    severity = severity_table(material)
+    if severity.lines:
+        blocks.append(as_html(severity))
     return Section("happened", "What happened", "Complications", tuple(blocks))
 
 
@@ -50,6 +53,28 @@ def outcome_table(material: Material) -> Table:
     return Table(
         id="outcomes", caption="First event of each outcome, by time frame", columns=columns,
         lines=tuple(lines),
+    )  # fmt: skip
+
+
+def severity_table(material: Material) -> Table:
+    """Complications after surgery by type and severity."""
+    rows = of(material.rows, "count", analysis="severity")
+    classes = distinct(row.level for row in rows)
+    found = {(row.term, row.level): row for row in rows}
+    lines = tuple(
+        Line(
+            _event_name(term, "complication_type", material.labels),
+            tuple(_cell(found.get((term, level))) for level in (None, *classes)),
+        )
+        for term in distinct(row.term for row in rows)
+    )
+    return Table(
+        id="severity", caption="Complications after surgery, by type and severity: stifles",
+        columns=("Type", "All", *(material.labels.level("severity_class", level)
+                                  for level in classes)),
+        lines=lines,
+        notes=("Need of treatment decides the class (Cook et al. 2010, wording from memory). A "
+               "stifle counts once in a type and class.",),
     )  # fmt: skip
 
 

@@ -221,6 +221,8 @@ def test_event_counts_take_the_included_stifles_once_per_frame(
             "source": ["complication"] * 4,
             "event": ["kwire_migration"] * 4,
             "day": [20, 30, None, 5],
+            "severity_class": ["minor", "major_surgical", None, "minor"],
+            "intraoperative": [False] * 4,
         }
     )
     rows = describe(cohort, study, read_codebook(), events=events)
@@ -228,3 +230,6 @@ def test_event_counts_take_the_included_stifles_once_per_frame(
     assert one(rows, **base, level=None).estimate == 2
     assert one(rows, **base, level="perioperative").estimate == 1
     assert one(rows, **base, level="day not known").estimate == 1
+    severity = {row.level: row.estimate for row in rows if row.analysis == "severity"}
+    assert severity == {None: 2, "minor": 1, "major_medical": 0, "major_surgical": 1,
+                        "catastrophic": 0, "not_classed": 1}  # fmt: skip
