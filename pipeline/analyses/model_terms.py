@@ -84,10 +84,11 @@ def _profiles(
     """Give the risk of each profile, in each arm unless it names one, averaged over the rest."""
     rows: list[Estimate] = []
     for name, profile in analysis.profiles.items():
-        free = analysis.exposure if analysis.exposure not in profile else None
+        free = analysis.exposure if analysis.exposure in analysis.categorical else None
         arms: tuple[str | None, ...] = (None,)
-        if free is not None and free in analysis.categorical:
+        if free is not None:
             arms = analysis.levels or tuple(_levels(data, free))
+            arms = (profile[free],) if free in profile else arms
         for arm in arms:
             values: dict[str, Value] = {**profile, **({free: arm} if free and arm else {})}
             matrix = design_rows(data.design, at_values(data.rows, values))

@@ -175,7 +175,8 @@ def covariate_table(rows: Sequence[Estimate], analysis: Analysis, labels: Labels
 
 def term_text(row: Estimate, labels: Labels) -> str:
     """Name a term of a model: "Grade before surgery: Grade III against Grade II"."""
-    name = labels.name(row.term or "")
+    name = " and ".join(labels.name(part) for part in (row.term or "").split(":"))
+    name += " together" if ":" in (row.term or "") else ""  # an interaction
     if row.level is None:
         return f"{name}, {row.unit}" if row.unit else name
     level = labels.level(row.term, row.level)

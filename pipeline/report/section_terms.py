@@ -1,7 +1,6 @@
 """What the terms of a logistic model say: effects by another term, curves, risks of profiles."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import polars as pl
 from markupsafe import Markup
@@ -66,13 +65,12 @@ def interaction_table(rows: Sequence[Estimate], analysis: Analysis, labels: Labe
 def profile_table(rows: Sequence[Estimate], analysis: Analysis, labels: Labels) -> Table:
     """List risks of 100 stifles of each profile, in each arm."""
     found = of(rows, "profile_risk")
-    arms = distinct(row.level for row in found) or [""]
+    named = distinct(row.level for row in found) or [""]
+    arms = [arm for arm in analysis.levels if arm in named] or named
     lines: list[Line] = []
     for name in distinct(row.group for row in found):
         own = {row.level or "": row for row in found if row.group == name}
         cells = [cell_of(own.get(arm)) for arm in arms]
-        if "" in own:  # the profile names its arm itself
-            cells = [replace(cell_of(own[""]), span=len(arms))]
         lines.append(Line(name, (*cells, count_cell(found[0].n, found[0].row_id))))
     titles = [labels.arm(analysis.exposure or "", arm) if arm else "Risk" for arm in arms]
     return Table(

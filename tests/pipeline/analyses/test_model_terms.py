@@ -98,6 +98,7 @@ def test_ratio_per_doubling_through_a_plan(r: Values) -> None:
 def test_risks_of_profiles(r: Values) -> None:
     rows = run(BIRTHS, **LOW, profiles={"young": {"smoke": 1, "age": 18}, "old": {"age": 80}})
     row = only(rows, measure="profile_risk", group="young")
+    assert (row["term"], row["level"]) == ("smoke", "1")
     for field, name in (("estimate", "risk"), ("low", "low"), ("high", "high")):
         assert row[field] == pytest.approx(r["profile", f"smoker of 18 {name}"], rel=1e-7)
     both = rows.filter(pl.col("measure") == "profile_risk", pl.col("group") == "old")

@@ -53,9 +53,11 @@ def test_every_number_has_the_address_of_its_row(page: str, written: Material) -
     assert told <= printed
 
 
-def test_a_profile_that_names_its_arm_has_one_risk(page: str) -> None:
+def test_a_profile_that_names_its_arm_has_its_risk_in_that_column(page: str) -> None:
     line = next(part for part in page.split("<tr") if "block, young" in part)
-    assert 'colspan="2"' in line
+    wedge, block, _ = line.split("<td")[1:]
+    assert "data-row" not in wedge
+    assert "block_recession" in block
 
 
 def test_collinearity_stands_with_the_fit(written: Material) -> None:
