@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline import cli_clinics, cli_size
+from pipeline import cli_clinics, cli_explore, cli_size
 from pipeline.cli_options import Json, Quiet, StudyFolder
 from pipeline.terminal import Progress, finish, guarded
 
@@ -125,6 +125,9 @@ def cohort_command(
         from pipeline.stopped_stifle import why as why_of
 
         sys.stdout.write(why_of(done, why) + "\n")
+
+
+app.command("explore", epilog="Example: sulca explore my-study")(cli_explore.explore_command)
 
 
 @app.command("analyse", epilog="Example: sulca analyse my-study")

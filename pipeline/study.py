@@ -146,8 +146,12 @@ def read_study(folder: Path) -> Study:
     PlanError
         If a key is unknown, a value is of the wrong kind, or two switches contradict.
     """
+    return study_of(_toml(folder / "study.toml"), folder)
+
+
+def study_of(raw: Mapping[str, Any], folder: Path) -> Study:
+    """Make a study of what its study.toml holds; errors as for ``read_study``."""
     path = folder / "study.toml"
-    raw = _toml(path)
     sections = {name: raw.get(name, {}) for name in SECTIONS}
     top = _parsed(str(path), {key: raw[key] for key in raw if key not in SECTIONS}, TOP, SECTIONS)
     if not top.get("title"):
