@@ -54,14 +54,14 @@ def fit_parametric_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
 def fit_distributions(selection: Selection, analysis: Analysis, *, also: tuple[str, ...]) -> Fitted:
     """Fit each version and distribution; the group of a row is its distribution.
 
-    The curves are those of the last version: each distribution, and the rows without a model.
+    The curves are those of the last version with a fit: each distribution, and the rows alone.
     """
     rows: list[Estimate] = []
     curves = [no_curves()]
     for adjustment in analysis.adjustments:
         base, design, kept = design_version(selection, analysis, adjustment, also=also)
         ends = _ends(kept, analysis)
-        curves = [no_curves(), seen_points(analysis, *ends)]
+        drawn: list[pl.DataFrame] = []
         for name in DISTRIBUTIONS:
             if analysis.distribution in (None, name):
                 fit = fit_parametric(
@@ -71,7 +71,10 @@ def fit_distributions(selection: Selection, analysis: Analysis, *, also: tuple[s
                 here = _about(base, fit, design, ignores_clusters(kept, analysis))
                 rows += _estimates(here, design, fit, confidence=analysis.confidence)
                 rows += _risks(here, design, fit, analysis)
-                curves.append(modelled_points(analysis, fit, design.matrix, last=last_day(*ends)))
+                last = last_day(*ends)
+                drawn += [modelled_points(analysis, fit, design.matrix, last=last)]
+        if any(len(points) for points in drawn):
+            curves = [no_curves(), seen_points(analysis, *ends), *drawn]
         rows += count_rows(base, selection, design.dropped)
     return Fitted(rows=tuple(rows), curves=pl.concat(curves))
 
