@@ -33,12 +33,16 @@ def compare_tables(
     table
         Name used in the answer.
     before, after
-        Frames with a unique text column ``row_id``.
+        Frames with a text column ``row_id``, unique in `after`; a stored file may have been edited.
     tolerance
         Largest relative difference of two numbers that is no difference; 0 is exact.
     """
+    again = before.filter(~pl.col("row_id").is_first_distinct())["row_id"].unique().sort()
+    before = before.unique("row_id", keep="first", maintain_order=True)
     old, new = set(before["row_id"]), set(after["row_id"])
-    found = [Moved(table=table, row_id=key, column="", before="", after="is gone")
+    found = [Moved(table=table, row_id=key, column="", before="", after="stands more than once")
+             for key in again]  # fmt: skip
+    found += [Moved(table=table, row_id=key, column="", before="", after="is gone")
              for key in sorted(old - new)]  # fmt: skip
     found += [Moved(table=table, row_id=key, column="", before="", after="is new")
               for key in sorted(new - old)]  # fmt: skip

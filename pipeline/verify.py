@@ -10,6 +10,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.analyses.curves import CURVE_KEY
 from pipeline.compare_tables import Moved, compare_tables
 from pipeline.manifest import (
     INPUTS,
@@ -107,7 +108,7 @@ def _moved(before: Path, after: Path, tolerance: float) -> tuple[Moved, ...]:
         rewritten = pl.read_csv(after / "results.csv", infer_schema=False)
         found += compare_tables("results.csv", _typed(text), _typed(rewritten), tolerance=tolerance)
     if (before / "curves.parquet").exists():
-        found += compare_tables("curves.parquet", _keyed(before), _keyed(after),
+        found += compare_tables("curves.parquet", keyed_curves(before), keyed_curves(after),
                                 tolerance=tolerance)  # fmt: skip
     if _flow(before) != _flow(after):
         found.append(Moved(table="flow.json", row_id="", column="", before="", after="differs"))
@@ -123,10 +124,11 @@ def _typed(frame: pl.DataFrame) -> pl.DataFrame:
         return frame
 
 
-def _keyed(out: Path) -> pl.DataFrame:
+def keyed_curves(out: Path) -> pl.DataFrame:
+    """Read the points of all curves, each with a `row_id` made of what names it."""
     curves = pl.read_parquet(out / "curves.parquet")
-    names = ("analysis", "curve", "outcome", "group", "state", "day")
-    key = [pl.col(name).cast(pl.String).fill_null("") for name in names if name in curves.columns]
+    key = [pl.col(name).cast(pl.String).fill_null("")
+           for name in CURVE_KEY if name in curves.columns]  # fmt: skip
     return curves.with_columns(row_id=pl.concat_str(key, separator="/"))
 
 

@@ -9,6 +9,8 @@ from typing import Any
 import polars as pl
 import pytest
 
+from pipeline.verify import keyed_curves
+
 EXPECTED = (
     "queries", "queries/north.html", "near_matches.csv",
     "tables/stifles.parquet", "tables/missing.parquet", "study.duckdb",
@@ -87,6 +89,17 @@ def test_every_number_of_the_report_has_its_results_row(demo_run: Any) -> None:
         astray = {row for row in found.rows - known if not row.startswith(outside)}
         assert not astray, (page.name, sorted(astray)[:5])
         assert found.rows
+
+
+def test_every_point_of_a_curve_has_an_address_of_its_own(demo_run: Any) -> None:
+    points = keyed_curves(demo_run.out)
+    assert points.filter(pl.col("row_id").is_duplicated()).is_empty()
+
+
+def test_the_demo_is_verified(demo_run: Any, call_sulca: Any) -> None:
+    done = call_sulca("verify", str(demo_run.folder))
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "The rerun gives the same." in done.stdout
 
 
 def test_risks_between_visits_stand_beside_those_by_the_day_found(demo_run: Any) -> None:

@@ -83,6 +83,15 @@ def test_edited_number_in_the_results_is_named(study: Path, call_sulca: Any) -> 
     assert "0.123456" in done.stdout
 
 
+def test_a_row_that_was_doubled_is_named(study: Path, call_sulca: Any) -> None:
+    path = study / "out" / "results.csv"
+    results = pl.read_csv(path, infer_schema=False)
+    pl.concat([results, results.head(1)]).write_csv(path)
+    done = call_sulca("verify", str(study))
+    assert done.returncode == 1
+    assert f"{results['row_id'][0]} stands more than once" in done.stdout
+
+
 def test_a_shorter_run_of_the_same_inputs_leaves_the_results_verifiable(
     study: Path, call_sulca: Any
 ) -> None:

@@ -17,6 +17,9 @@ CURVE_SCHEMA: Mapping[str, pl.DataType] = {
     "n_at_risk": pl.Float64(), "n_events": pl.Float64(), "n_censored": pl.Float64(),
 }  # fmt: skip
 
+# What names a point: no two points of a study share all of these.
+CURVE_KEY = ("analysis", "curve", "outcome", "group", "state", "at", "day")
+
 
 def no_curves() -> pl.DataFrame:
     """Give a curves frame without a point."""
