@@ -100,7 +100,10 @@ def _read_csv(path: Path) -> pl.DataFrame:
 def _numeric(analysis: Analysis) -> list[str]:
     """Name the columns that an analysis uses as numbers, unless they hold true and false."""
     columns = [analysis.time, analysis.entry, analysis.weights, analysis.left, analysis.right]
-    groups = analysis.model in ("kaplan_meier", "log_rank", "risks", "cumulative_incidence")
+    groups = analysis.model in (
+        "kaplan_meier", "log_rank", "risks", "cumulative_incidence", "paired_table",
+        "stratified_table",
+    )  # fmt: skip
     terms = (*(() if groups else (analysis.exposure,)), *analysis.adjust_for,
              *analysis.observation_terms)  # fmt: skip
     columns += [name for name in terms if name not in analysis.categorical]

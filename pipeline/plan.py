@@ -57,6 +57,9 @@ class Analysis:
         Time scale of the test of proportional hazards: km, rank, identity or log.
     interval
         Scale of the limits of a survival curve: log-log, log or plain.
+    strata, matched_set
+        Columns within whose levels rows are compared; column that says which rows are a pair (the
+        animal, for its two stifles).
     test, rho, gamma
         Weights of the log-rank family: log_rank, gehan, tarone_ware, or Fleming-Harrington's.
     """

@@ -55,6 +55,7 @@ def columns_of(analysis: Analysis) -> Iterator[tuple[str, str]]:
         "exposure",
         "cluster",
         "validate_by",
+        "matched_set",
     ):
         if column := getattr(analysis, key):
             yield key, column

@@ -22,7 +22,7 @@ from shared.errors import PlanError, nearest
 
 MODELS = (
     "cox", "logistic", "cumulative_incidence", "fine_gray", "interval_censored", "kaplan_meier",
-    "log_rank", "parametric_survival", "risks",
+    "log_rank", "paired_table", "parametric_survival", "risks", "stratified_table",
 )  # fmt: skip
 LATER = (
     "mixed_logistic", "gee_logistic", "conditional_logistic", "frailty", "restricted_mean",
@@ -77,6 +77,8 @@ USES: Mapping[str, frozenset[str]] = {
     "parametric_survival": (COMMON | TIMED
     | {"adjust_for", "adjustments", "spline", "per", "distribution", "horizon"}) - {"entry"},
     "risks": COMMON | {"outcome", "horizon"},
+    "stratified_table": (COMMON | {"outcome", "horizon", "strata"}) - {"cluster"},
+    "paired_table": (COMMON | {"outcome", "horizon", "matched_set"}) - {"cluster"},
 }  # fmt: skip
 NEEDS: Mapping[str, tuple[str, ...]] = {
     "cox": ("time", "event"),
@@ -88,6 +90,8 @@ NEEDS: Mapping[str, tuple[str, ...]] = {
     "log_rank": ("time", "event", "exposure"),
     "parametric_survival": ("time", "event"),
     "risks": ("outcome",),
+    "stratified_table": ("outcome", "exposure", "strata"),
+    "paired_table": ("outcome", "exposure", "matched_set"),
 }
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from analysis.arrays import FloatArray
+from analysis.exact_test import ExactTest, fisher_test, mid_p_test
 from analysis.proportions import Proportion, design_effect, wilson
 from analysis.two_groups import TwoGroups
 from analysis.two_proportions import (
@@ -113,4 +114,19 @@ def _contrasts(
         ]  # fmt: skip
         rows += [contrast_row(here, difference), *ratios]
         rows.append(contrast_row(here, number_needed(difference)))
+        exact = {"exact": fisher_test(groups, confidence=analysis.confidence),
+                 "mid_p": mid_p_test(groups, confidence=analysis.confidence)}  # fmt: skip
+        rows += [concerned(_exact_row(here, kind, found), independent)
+                 for kind, found in exact.items()]  # fmt: skip
     return rows
+
+
+def _exact_row(here: Estimate, kind: str, found: ExactTest) -> Estimate:
+    """Make the row of an exact odds ratio; a nil or infinite one has no number, but its limits."""
+    known = 0 < found.odds_ratio < float("inf")
+    row = replace(
+        here, measure=f"{kind}_odds_ratio", estimate=found.odds_ratio if known else None,
+        low=finite(found.low), high=finite(found.high), p_value=found.p_value,
+        method="conditional, Fisher's test" if kind == "exact" else "conditional, mid-p",
+    )  # fmt: skip
+    return concerned(row, () if known else ("separation",))

@@ -12,8 +12,10 @@ from pipeline.analyses.interval_censored import fit_interval_censored
 from pipeline.analyses.kaplan_meier import fit_kaplan_meier
 from pipeline.analyses.log_rank import fit_log_rank
 from pipeline.analyses.logistic import fit_logistic_analysis
+from pipeline.analyses.paired_table import fit_paired_table
 from pipeline.analyses.parametric import fit_parametric_analysis
 from pipeline.analyses.risks import fit_risks
+from pipeline.analyses.stratified_table import fit_stratified_table
 from pipeline.plan import Analysis
 from pipeline.plan_check import check_plan
 from shared.errors import PlanError
@@ -27,7 +29,9 @@ FITS: Mapping[str, Callable[[pl.DataFrame, Analysis], Fitted]] = {
     "kaplan_meier": fit_kaplan_meier,
     "log_rank": fit_log_rank,
     "parametric_survival": fit_parametric_analysis,
+    "paired_table": fit_paired_table,
     "risks": fit_risks,
+    "stratified_table": fit_stratified_table,
 }
 
 

@@ -18,6 +18,8 @@ MODELS = {
     "kaplan_meier": "Kaplan-Meier curve",
     "log_rank": "log-rank test",
     "risks": "proportions with Wilson limits",
+    "stratified_table": "Mantel-Haenszel weights over strata",
+    "paired_table": "matched pairs (McNemar, exact)",
     "standardised_risk": "risks standardised over the cohort",
 }
 MEASURES = {
@@ -26,6 +28,8 @@ MEASURES = {
     "risk_difference": "difference per 100",
     "risk_ratio": "risk ratio",
     "odds_ratio": "odds ratio",
+    "exact_odds_ratio": "odds ratio (exact conditional limits)",
+    "mid_p_odds_ratio": "odds ratio (mid-p limits)",
     "hazard_ratio": "hazard ratio",
     "subdistribution_hazard_ratio": "subdistribution hazard ratio",
     "time_ratio": "time ratio",

@@ -17,6 +17,8 @@ RATIOS = frozenset(
     {
         "risk_ratio",
         "odds_ratio",
+        "exact_odds_ratio",
+        "mid_p_odds_ratio",
         "hazard_ratio",
         "subdistribution_hazard_ratio",
         "time_ratio",
