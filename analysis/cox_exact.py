@@ -70,7 +70,7 @@ def fit_cox_exact(
     events = int(rows.event.sum())
     if not events or find_redundant(rows.x, labels):
         concerns = ("not_identified",) if events else ("no_events", "not_identified")
-        return _no_fit(labels, len(rows.time), events, concerns)
+        return no_exact_fit(labels, len(rows.time), events, concerns)
     centred = rows.x - rows.x.mean(axis=0)
     blocks = np.zeros(len(centred), np.int64)
     if strata is not None:
@@ -79,7 +79,7 @@ def fit_cox_exact(
     null = days.likelihood(np.zeros(len(labels)))
     found = _maximise(days)
     if found is None:
-        return _no_fit(labels, len(rows.time), events, ("not_converged",))
+        return no_exact_fit(labels, len(rows.time), events, ("not_converged",))
     beta, (top, _, information) = found
     covariance: FloatArray = np.linalg.inv(information).astype(np.float64)
     few = events / len(labels) < FEW_EVENTS_PER_PARAMETER
@@ -180,7 +180,10 @@ def _maximise(days: _Days) -> tuple[FloatArray, tuple[float, FloatArray, FloatAr
     return None
 
 
-def _no_fit(names: tuple[str, ...], n: int, events: int, concerns: tuple[str, ...]) -> ExactCoxFit:
+def no_exact_fit(
+    names: tuple[str, ...], n: int, events: int, concerns: tuple[str, ...]
+) -> ExactCoxFit:
+    """Give a fit without a number that says why."""
     p, nan = len(names), float("nan")
     return ExactCoxFit(
         names=names, coefficients=np.full(p, nan), covariance=np.full((p, p), nan),

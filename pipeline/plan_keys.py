@@ -22,10 +22,10 @@ from shared.errors import PlanError, nearest
 
 MODELS = (
     "cox", "logistic", "cumulative_incidence", "fine_gray", "interval_censored", "kaplan_meier",
-    "log_rank", "paired_table", "parametric_survival", "risks", "stratified_table",
+    "conditional_logistic", "log_rank", "paired_table", "parametric_survival", "risks", "stratified_table",
 )  # fmt: skip
 LATER = (
-    "mixed_logistic", "gee_logistic", "conditional_logistic", "frailty", "restricted_mean",
+    "mixed_logistic", "gee_logistic", "frailty", "restricted_mean",
 )  # fmt: skip
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "role": ("primary", "secondary", "sensitivity", "exploratory"),
@@ -45,6 +45,7 @@ DIAGNOSTICS = (
 )  # fmt: skip
 VERSIONS: Mapping[str, tuple[str, ...]] = {
     "cox": ADJUSTMENTS, "logistic": ADJUSTMENTS, "cumulative_incidence": ("crude", "standardised"),
+    "conditional_logistic": ("crude", "adjusted"),
     "fine_gray": ("crude", "adjusted"), "interval_censored": ("crude", "adjusted"),
     "parametric_survival": ("crude", "adjusted"),
 }  # fmt: skip
@@ -78,6 +79,9 @@ USES: Mapping[str, frozenset[str]] = {
     | {"adjust_for", "adjustments", "spline", "per", "distribution", "horizon"}) - {"entry"},
     "risks": COMMON | {"outcome", "horizon"},
     "stratified_table": (COMMON | {"outcome", "horizon", "strata"}) - {"cluster"},
+    "conditional_logistic": (COMMON
+    | {"outcome", "horizon", "matched_set", "adjust_for", "adjustments", "spline", "per", "log",
+       "centre"}) - {"cluster"},
     "paired_table": (COMMON | {"outcome", "horizon", "matched_set"}) - {"cluster"},
 }  # fmt: skip
 NEEDS: Mapping[str, tuple[str, ...]] = {
@@ -91,6 +95,7 @@ NEEDS: Mapping[str, tuple[str, ...]] = {
     "parametric_survival": ("time", "event"),
     "risks": ("outcome",),
     "stratified_table": ("outcome", "exposure", "strata"),
+    "conditional_logistic": ("outcome", "matched_set"),
     "paired_table": ("outcome", "exposure", "matched_set"),
 }
 

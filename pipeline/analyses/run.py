@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 
 import polars as pl
 
+from pipeline.analyses.conditional import fit_conditional_analysis
 from pipeline.analyses.cox import fit_cox_analysis
 from pipeline.analyses.fine_gray import fit_fine_gray_analysis
 from pipeline.analyses.fitted import Fitted
@@ -21,6 +22,7 @@ from pipeline.plan_check import check_plan
 from shared.errors import PlanError
 
 FITS: Mapping[str, Callable[[pl.DataFrame, Analysis], Fitted]] = {
+    "conditional_logistic": fit_conditional_analysis,
     "cox": fit_cox_analysis,
     "logistic": fit_logistic_analysis,
     "cumulative_incidence": fit_cumulative_incidence,

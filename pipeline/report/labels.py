@@ -18,6 +18,7 @@ MODELS = {
     "kaplan_meier": "Kaplan-Meier curve",
     "log_rank": "log-rank test",
     "risks": "proportions with Wilson limits",
+    "conditional_logistic": "conditional logistic regression within sets",
     "stratified_table": "Mantel-Haenszel weights over strata",
     "paired_table": "matched pairs (McNemar, exact)",
     "standardised_risk": "risks standardised over the cohort",

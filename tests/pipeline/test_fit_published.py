@@ -21,7 +21,7 @@ from tests.reported import LINES
 
 PUBLISHED = Path(str(files("shared") / "published"))
 ORACLES = Path(__file__).parents[1] / "oracles"
-DATA = ("birthwt", "lbw", "rossi", "gehan", "endometrial", "aml", "asah")
+DATA = ("birthwt", "lbw", "rossi", "gehan", "endometrial", "aml", "asah", "infert")
 
 
 def values(data: str) -> list[dict[str, str]]:
@@ -131,7 +131,7 @@ def test_count_of_comparisons_by_provenance() -> None:
     lines.append(f"{'all':<18}" + "".join(f"{total[kind]:>15}" for kind in kinds))
     LINES.append("\n".join(lines))
     assert sum(total.values()) == len(VALUES)
-    assert total["verified"] == 49
+    assert total["verified"] == 59
 
 
 def test_every_data_set_names_its_source_and_licence() -> None:
