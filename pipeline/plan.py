@@ -49,6 +49,9 @@ class Analysis:
     estimator
         None: by the rule for sparse data; "penalised" always gives Firth's as the primary,
         "maximum_likelihood" never. With exact ties it is always maximum likelihood.
+    variance
+        Cluster-robust errors of a logistic model: "CR1", or "CR2" for few clusters (bias-reduced,
+        t limits; by maximum likelihood only).
     diagnostics, validate_by
         What is said of how well a logistic model describes its rows (true: all but the test of
         Hosmer and Lemeshow), and the column whose groups are left out one at a time: clinic_id
@@ -105,6 +108,7 @@ class Analysis:
     rho: float = 0.0
     gamma: float = 0.0
     estimator: str | None = None
+    variance: str = "CR1"
     horizon: tuple[float, ...] = ()
     confidence: float = 0.95
     missing: str = "complete_cases"

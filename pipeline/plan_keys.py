@@ -22,7 +22,8 @@ from shared.errors import PlanError, nearest
 
 MODELS = (
     "cox", "logistic", "cumulative_incidence", "fine_gray", "interval_censored", "kaplan_meier",
-    "conditional_logistic", "log_rank", "paired_table", "parametric_survival", "risks", "stratified_table",
+    "conditional_logistic", "log_rank", "paired_table", "parametric_survival", "risks",
+    "stratified_table",
 )  # fmt: skip
 LATER = (
     "mixed_logistic", "gee_logistic", "frailty", "restricted_mean",
@@ -64,7 +65,7 @@ USES: Mapping[str, frozenset[str]] = {
     "logistic": COMMON | REGRESSION
     | {"outcome", "missing_outcome", "observation_terms", "time", "window_days", "horizon",
        "seed", "resamples", "diagnostics", "validate_by", "interactions",
-       "profiles"},
+       "profiles", "variance"},
     "cumulative_incidence": COMMON | TIMED
     | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "resamples", "weights",
        "seen_within_days"},
@@ -116,7 +117,7 @@ PARSERS: Mapping[str, Callable[[object], Any]] = {
     "confidence": share, "m": whole, "seed": whole, "resamples": whole,
     "window_days": whole, "seen_within_days": whole, "random_intercept": text,
     "diagnostics": all_or_list(*DIAGNOSTICS, "hosmer_lemeshow", default=DIAGNOSTICS),
-    "validate_by": text,
+    "validate_by": text, "variance": one_of("CR1", "CR2"),
     "matched_set": text, **{key: one_of(*choices) for key, choices in CHOICES.items()},
 }  # fmt: skip
 

@@ -27,7 +27,7 @@ class Effects:
     low: FloatArray
     high: FloatArray
     statistic: FloatArray
-    df: float | None
+    df: FloatArray | float | None  # one for all, or one a coefficient
     p_value: FloatArray
 
 
@@ -94,13 +94,14 @@ def term_tests(
 def _row(base: Estimate, effects: Effects, place: int) -> Estimate:
     column = effects.columns[place]
     known = np.isfinite(effects.estimate[place])
+    df = effects.df[place] if isinstance(effects.df, np.ndarray) else effects.df
     return replace(
         base,
         measure="coefficient", term=column.term, level=column.level, reference=column.reference,
         unit=column.unit, estimate=finite(effects.estimate[place]),
         std_error=finite(effects.std_error[place]),
         low=finite(effects.low[place]), high=finite(effects.high[place]),
-        statistic=finite(effects.statistic[place]), df=effects.df if known else None,
+        statistic=finite(effects.statistic[place]), df=finite(df) if known else None,
         p_value=finite(effects.p_value[place]),
     )  # fmt: skip
 

@@ -11,6 +11,7 @@ from analysis.rank import find_redundant
 from analysis.separation import find_separation
 from pipeline.analyses.diagnostics import diagnose
 from pipeline.analyses.effects import FEW_EVENTS_PER_PARAMETER
+from pipeline.analyses.few_clusters import refuse_reduced
 from pipeline.analyses.fitted import Fitted, base_row, concerned, count_rows, ignores_clusters
 from pipeline.analyses.logistic_data import LogisticData, complete_data, weighted_data
 from pipeline.analyses.logistic_rows import firth_rows, likelihood_rows, weight_rows
@@ -46,6 +47,7 @@ def fit_logistic_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     PlanError, ValueError
         If the plan does not fit the table.
     """
+    refuse_reduced(analysis)
     selection = select_rows(frame, analysis)
     asks_weights = analysis.missing_outcome == "observation_weights"
     unknown = bool(selection.frame[OUTCOME].null_count())

@@ -19,6 +19,7 @@ from pipeline.analyses.effects import (
     term_tests,
     wald_effects,
 )
+from pipeline.analyses.few_clusters import REDUCED, reduced_rows
 from pipeline.analyses.fitted import concerned, finite, number_row, row_of_test
 from pipeline.analyses.logistic_data import LogisticData
 from pipeline.analyses.penalised_rows import Penalised, penalised_rows
@@ -42,14 +43,19 @@ def likelihood_rows(
     base = concerned(replace(base, clusters=fit.clusters), fit.concerns)
     if not fit.converged:
         return _empty_rows(base, columns)
-    effects = wald_effects(
-        columns, fit.coefficients, fit.covariance, confidence=analysis.confidence
-    )
-    rows = coefficient_rows(base, effects, "odds_ratio")
-    rows += term_tests(base, columns, fit.coefficients, fit.covariance)
-    for name in ("likelihood_ratio", "score", "wald"):
-        if name == "wald" or data.observation is None:  # no likelihood with estimated weights
-            rows += row_of_test(base, name, getattr(fit, name))
+    if analysis.variance == REDUCED:
+        rows = reduced_rows(base, columns, data, fit)
+    else:
+        effects = wald_effects(
+            columns, fit.coefficients, fit.covariance, confidence=analysis.confidence
+        )
+        rows = coefficient_rows(base, effects, "odds_ratio")
+        rows += term_tests(base, columns, fit.coefficients, fit.covariance)
+    if data.observation is None:  # no likelihood with estimated weights
+        rows += row_of_test(base, "likelihood_ratio", fit.likelihood_ratio)
+        rows += row_of_test(base, "score", fit.score)
+    if analysis.variance != REDUCED:
+        rows += row_of_test(base, "wald", fit.wald)
     if data.observation is not None:
         return rows
     rows += number_row(base, "log_likelihood", fit.log_likelihood)
@@ -137,7 +143,8 @@ def _method(analysis: Analysis, data: LogisticData) -> str:
 
 
 def _errors(analysis: Analysis) -> str:
-    return f"robust errors by {analysis.cluster} (CR1)"
+    kind = "CR2, t with Satterthwaite's df" if analysis.variance == REDUCED else "CR1"
+    return f"robust errors by {analysis.cluster} ({kind})"
 
 
 def _weighting(analysis: Analysis, data: LogisticData) -> str:
