@@ -61,7 +61,8 @@ def _alike(analyses: Iterable[Analysis]) -> list[list[Analysis]]:
         if item.role != "sensitivity":
             terms = frozenset({*item.adjust_for, *([item.exposure] if item.adjust_for else [])})
             key = (item.model, item.population, terms, item.competing, item.horizon,
-                   item.missing_outcome, item.ties, tuple(item.spline.items()))  # fmt: skip
+                   item.missing_outcome, item.ties, tuple(item.spline.items()),
+                   item.strata, item.matched_set, item.variance)  # fmt: skip
             found.setdefault(key, []).append(item)
     return list(found.values())
 
@@ -99,11 +100,13 @@ def _logistic(alike: list[Analysis], labels: Labels) -> str:
         " Each stifle with a known outcome was weighted by the inverse of its estimated chance of "
         "being known; complete cases stand beside."
         if item.missing_outcome == "observation_weights"
-        else " Only stifles with a known outcome were used."
+        else KNOWN_ONLY
     )
+    reduced = item.variance == "CR2"
+    errors = " Errors are bias-reduced (CR2), limits those of t." if reduced else PENALISED
     return (
         f"{_first_capital(_outcomes(alike, labels))}: compared by logistic regression"
-        f"{_among(item)}.{weighted}{_adjusted(alike, labels)}{_splines(item, labels)}{PENALISED}"
+        f"{_among(item)}.{weighted}{_adjusted(alike, labels)}{_splines(item, labels)}{errors}"
     )
 
 
@@ -115,6 +118,22 @@ def _kaplan_meier(alike: list[Analysis], labels: Labels) -> str:
     )
 
 
+def _within(alike: list[Analysis], labels: Labels) -> str:
+    item = alike[0]
+    columns = item.strata or ((item.matched_set,) if item.matched_set else ())
+    within = listed(small(labels.name(column)) for column in columns)
+    return (
+        f"{_first_capital(_outcomes(alike, labels))}: compared within {within} "
+        f"{WITHIN[item.model]}{_among(item)}.{KNOWN_ONLY}{_adjusted(alike, labels)}"
+    )
+
+
+WITHIN = {
+    "stratified_table": "by the weights of Mantel and Haenszel",
+    "paired_table": "in pairs by McNemar's and exact tests",
+    "conditional_logistic": "by conditional logistic regression",
+}
+KNOWN_ONLY = " Only stifles with a known outcome were used."
 PENALISED = (
     " Where data were separated or sparse, Firth's penalised likelihood is primary, with limits "
     "from errors robust by cluster; for a term that separates, and without clusters, they are "
@@ -125,6 +144,7 @@ MODEL_WORDS = {
     "cox": _cox,
     "logistic": _logistic,
     "kaplan_meier": _kaplan_meier,
+    **dict.fromkeys(WITHIN, _within),
 }
 
 

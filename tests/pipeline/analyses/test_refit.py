@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.analyse import Analysed
-from pipeline.plan import parse_analyses
+from pipeline.plan import parse_analyses, parse_analysis
 from pipeline.refit import refit_scripts
 from pipeline.study import Study
 from shared.files import write_csv
@@ -64,3 +64,11 @@ def test_a_changed_number_is_noticed(scripts: list[Path], tmp_path: Path) -> Non
     done = run(script)
     assert done.returncode == 1
     assert "DIFFERS" in done.stdout
+
+
+def test_errors_that_the_script_does_not_know_have_no_script(tmp_path: Path) -> None:
+    plan = {"id": "few", "model": "logistic", "outcome": "low", "adjust_for": ["age"],
+            "cluster": "clinic_id", "estimator": "maximum_likelihood"}  # fmt: skip
+    usual, reduced = parse_analysis(plan), parse_analysis({**plan, "variance": "CR2"})
+    assert len(refit_scripts([usual], tmp_path)) == 1
+    assert not refit_scripts([reduced], tmp_path)

@@ -1,0 +1,36 @@
+"""The methods paragraph names each model, its sets or strata, and errors that are not the usual."""
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from pipeline.plan import parse_analysis
+from pipeline.report.material import Material
+from pipeline.report.methods import methods_paragraphs
+
+COMMON: dict[str, Any] = {
+    "id": "a", "outcome": "relux_by_365", "exposure": "sulcoplasty_type",
+    "levels": ["wedge_recession", "block_recession"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"model": "stratified_table", "strata": ["clinic_id"]},
+         "within clinic by the weights of Mantel and Haenszel. Only stifles with a known outcome"),
+        ({"model": "paired_table", "matched_set": "animal_id"},
+         "within animal in pairs by McNemar's and exact tests."),
+        ({"model": "conditional_logistic", "matched_set": "animal_id",
+          "adjust_for": ["grade_preop"]},
+         "within animal by conditional logistic regression. Only stifles with a known outcome were "
+         "used. Adjusted for "),
+        ({"model": "logistic", "variance": "CR2", "cluster": "clinic_id",
+          "estimator": "maximum_likelihood"}, "bias-reduced (CR2)"),
+    ],
+)  # fmt: skip
+def test_each_model_has_its_words(material: Material, change: dict[str, Any], words: str) -> None:
+    asked = replace(material, analyses=(parse_analysis(COMMON | change),))
+    text = " ".join(paragraph.unescape() for paragraph in methods_paragraphs(asked))
+    assert words in text
