@@ -1,6 +1,6 @@
 """Linked tables -> the cohort: who is in, the flow, outcomes and times of every stifle."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import duckdb
@@ -15,7 +15,7 @@ from pipeline.link import Linked
 from pipeline.near_matches import UNDECIDED
 from pipeline.sql import declare, fetch, make_table, open_database, run_sql, show
 from pipeline.study import Study
-from shared.errors import NobodyLeftError
+from shared.errors import NobodyLeftError, PlanError
 
 # What is seen of the tables with days: the rows up to the data lock of the index clinic.
 SEEN: Mapping[str, str] = {
@@ -73,11 +73,13 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
     NobodyLeftError
         If no stifle is left, naming the steps and how many left at each.
     PlanError
-        If the protocol names a variable that does not exist.
+        If the protocol names a variable that does not exist, or a horizon lies beyond the data
+        lock of every stifle.
     """
     with open_database(numbered_tables(linked)) as connection:
         sessions = run_sql(connection, "sessions", {"seed": str(study.seed)})
         joints = described(sessions, linked)
+        _require_horizons(joints, study.outcomes.horizons)
         show(connection, "joints", joints.with_row_index("stifle_no"))
         passed = run_sql(connection, "eligibility", parameters(study.eligibility))
         table = joints.with_columns(left_at(passed, joints, study.eligibility)["left_at"])
@@ -92,6 +94,21 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         raise _nobody_left(flow)
     counts = _counts(table, linked, flow) | {"rows_after_lock": n_late}
     return Cohort(table=table, flow=flow, events=events, counts=counts)
+
+
+def _require_horizons(joints: pl.DataFrame, horizons: Iterable[int]) -> None:
+    """Refuse a horizon that no stifle can have reached by the data lock of its clinic."""
+    days = joints["admin_end_day"]
+    longest = days.max()
+    beyond = [day for day in horizons if isinstance(longest, int) and day > longest]
+    if not beyond or days.null_count():
+        return
+    raise PlanError(
+        "study.toml, [outcomes]",
+        f"horizon {beyond[0]} lies beyond the data lock of all {len(days)} stifles; the longest "
+        f"time from an operation to its clinic's data lock is {longest} days",
+        do=f"Take {', '.join(map(str, beyond))} out of horizons, or wait for later exports.",
+    )
 
 
 def explain(cohort: Cohort, stifle_id: str) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from pipeline.study_contradictions import refuse_contradictions
 from pipeline.study_keys import EXCLUSION, NOT_STATED, PROCEDURES, SECTIONS, TOP, Parser
 from shared.errors import InputFileError, PlanError, nearest
 
@@ -158,7 +159,7 @@ def study_of(raw: Mapping[str, Any], folder: Path) -> Study:
         raise PlanError(str(path), "the study has no title", do='Add a line title = "…".')
     found = {name: _section(f"{path}, [{name}]", name, given) for name, given in sections.items()}
     eligibility, outcomes = _eligibility(path, found["eligibility"]), Outcomes(**found["outcomes"])
-    _refuse_contradictions(path, eligibility, outcomes)
+    refuse_contradictions(path, eligibility, outcomes)
     return Study(
         title=top["title"],
         question=top.get("question", NOT_STATED),
@@ -231,23 +232,3 @@ def _eligibility(path: Path, found: dict[str, Any]) -> Eligibility:
             if not block.get(key):
                 raise PlanError(where, f'"{key}" is missing or empty', do=f"Add {key} = …")
     return Eligibility(exclude=tuple(Exclusion(**block) for block in blocks), **found)
-
-
-def _refuse_contradictions(path: Path, eligibility: Eligibility, outcomes: Outcomes) -> None:
-    for name in ("species", "direction", "grades", "procedures"):
-        if not getattr(eligibility, name):
-            raise PlanError(
-                f"{path}, [eligibility]", f'"{name}" is empty, so that nobody can be included',
-                do="Name at least one, or take the key out to have the default.",
-            )  # fmt: skip
-    start, end = eligibility.accrual_start, eligibility.accrual_end
-    if start and end and end < start:
-        raise PlanError(
-            f"{path}, [eligibility]", f"accrual ends ({end}) before it starts ({start})",
-            do="Exchange or correct the two dates.",
-        )  # fmt: skip
-    if not outcomes.horizons or min(outcomes.horizons) < 1:
-        raise PlanError(
-            f"{path}, [outcomes]", "horizons must hold days, 1 or later",
-            do="For example horizons = [91, 183, 365].",
-        )  # fmt: skip

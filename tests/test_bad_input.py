@@ -126,6 +126,15 @@ BAD: Mapping[str, Bad] = {
         edit=swap("study.toml", 'grades = [2, 3, 4]', 'grades = [4]\naccrual_start = 2030-01-01'),
         where="[eligibility]", what="nobody is left", do="Widen the switch", command="cohort",
         exit_code=1),
+    "a horizon beyond the data lock": Bad(
+        edit=swap("study.toml", "horizons = [91, 183, 365]", "horizons = [365, 20000]"),
+        where="[outcomes]", what="horizon 20000 lies beyond the data lock of all",
+        do="Take 20000 out of horizons", command="cohort"),
+    "switches that contradict an exclusion": Bad(
+        edit=swap("study.toml", "grades = [2, 3, 4]", "grades = [4]\nexclude = [{column = "
+                  '"grade_preop", values = ["4"], label = "grade IV"}]'),
+        where="[eligibility]", what='"grade IV" excludes all of it', do="Change grades",
+        command="cohort"),
     "the plan names no variable": Bad(
         edit=swap("study.toml", 'adjust_for = ["grade_preop"', 'adjust_for = ["grade_preob"'),
         where='analysis "relux_risk"', what='"grade_preob"', do='mean "grade_preop"',

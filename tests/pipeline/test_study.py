@@ -88,6 +88,17 @@ def test_the_demo_study_and_its_plan_are_read() -> None:
         ('title = "x"\n[eligibility]\nspecies = []', "nobody can be included", "Name at least one"),
         ('title = "x"\n[eligibility]\naccrual_end = "2020"', "must be a date", "Correct"),
         ('title = "x"\n[outcomes]\nhorizons = [0]', "1 or later", "horizons ="),
+        (
+            'title = "x"\n[outcomes]\nhorizons = [365, 28]',
+            "window_days (28) reaches from the first horizon (28) back to the operation",
+            "shorter than the first",
+        ),
+        (
+            'title = "x"\n[eligibility]\ngrades = [3]\n[[eligibility.exclude]]'
+            '\ncolumn = "grade_preop"\nvalues = ["3", "4"]\nlabel = "severe"',
+            '"severe" excludes all of it',
+            "Change grades",
+        ),
         ('title = "x"\n[outcomes]\nchanges_construct = ["reluxation"]', "must be one of", "Corr"),
         ('title = "x"\nprivacy = 5', "it is no table", "[privacy]"),
         ('title = "x"\n[analysis]\nid = "a"', "doubled brackets", "Correct"),
