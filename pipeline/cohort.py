@@ -29,8 +29,8 @@ STEPS = (
     "visits", "seen_complications", "seen_revisions", "seen_implants", "contacts",
     "reluxation_findings", "reluxation_days", "opposite_days", "endings", "reluxation_states",
     "reluxation_bounds", "tuberosity_implants", "implant_events", "implant_states",
-    "implant_bounds", "major_states", "infections", "complication_counts", "derived_measures",
-    "adherence",
+    "implant_bounds", "major_states", "infections", "complication_counts", "recurrent_days",
+    "derived_measures", "adherence",
 )  # fmt: skip
 PER_STIFLE = (
     "contacts", "reluxation_states", "reluxation_bounds", "tuberosity_implants",
@@ -38,6 +38,7 @@ PER_STIFLE = (
     "derived_measures", "adherence",
 )  # fmt: skip
 COUNTED = ("relux_state", "implant_state", "relux_held", "implant_held")
+SEVERITY = ("minor", "major_medical", "major_surgical", "catastrophic")
 IMPLANT_FIXATION = ("k_wire", "k_wire_tension_band")
 NO_CRUCIATE_IMPLANT = ("none", "extracapsular_suture")
 
@@ -55,6 +56,9 @@ class Cohort:
         One row per step and clinic ("all" for the study): what remains and what left, and why.
     events
         One row per complication, revision, luxated palpation, death and amputation.
+    recurrent
+        Complications in counting form: a row per stretch of time at risk of the included stifles,
+        but for those held (``shared/codebook/recurrent.csv``).
     counts
         Single numbers of the flow and the sets.
     """
@@ -62,6 +66,7 @@ class Cohort:
     table: pl.DataFrame
     flow: pl.DataFrame
     events: pl.DataFrame
+    recurrent: pl.DataFrame
     counts: Mapping[str, int]
 
 
@@ -85,6 +90,7 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         table = joints.with_columns(left_at(passed, joints, study.eligibility)["left_at"])
         table = pl.concat([table, *_outcomes(connection, study, joints.height)], how="horizontal")
         events = named_events(run_sql(connection, "event_list"), joints)
+        recurrent = named_events(run_sql(connection, "recurrent"), joints)
         n_late = _rows_after_lock(connection, linked)
     table = table.hstack(held_stifles(linked.holds, table).drop("stifle_id"))
     table = _finished(table, study)
@@ -93,7 +99,8 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
     if not table["set_a"].any():
         raise _nobody_left(flow)
     counts = _counts(table, linked, flow) | {"rows_after_lock": n_late}
-    return Cohort(table=table, flow=flow, events=events, counts=counts)
+    recurrent = _recurrent(recurrent, table)
+    return Cohort(table=table, flow=flow, events=events, recurrent=recurrent, counts=counts)
 
 
 def _require_horizons(joints: pl.DataFrame, horizons: Iterable[int]) -> None:
@@ -190,6 +197,15 @@ def _finished(table: pl.DataFrame, study: Study) -> pl.DataFrame:
     )
     table = blank_held(bounds_of_held(table), rules.horizons)
     return ordered(table, rules.horizons)
+
+
+def _recurrent(stretches: pl.DataFrame, table: pl.DataFrame) -> pl.DataFrame:
+    """Keep the stretches of included stifles of which no complication waits for an answer."""
+    known = table.filter(pl.col("set_a") & ~pl.col("major_held")).select("stifle_id")
+    kept = stretches.join(known, on="stifle_id", how="semi", maintain_order="left")
+    classes = dict(enumerate(SEVERITY, start=1))
+    worst = pl.col("worst_of_day").replace_strict(classes, default=None, return_dtype=pl.String)
+    return kept.with_columns(worst)
 
 
 def _counts(table: pl.DataFrame, linked: Linked, flow: pl.DataFrame) -> dict[str, int]:

@@ -31,6 +31,7 @@ IMPLANT = (
 COMPLICATIONS = (
     "major_held", "major_cook_day", "major_cook_state", "major_revision_day",
     "major_revision_state", "ssi_30", "ssi_90", "ssi_365", "n_complications", "worst_severity",
+    "last_function_class", "last_function_day",
 )  # fmt: skip
 # Helps of the way there that are no variables of the study.
 WORKING = ("shifted", "accrual_start", "accrual_end", "surely_adequate_day", "stable_day",

@@ -33,6 +33,7 @@ OF_IMPLANT: Sources = (*SURGERY, *HELD_BY, *EVENTS, *IMPLANTS, *REVISIONS,
 MAJOR: Sources = (*SURGERY, *EVENTS, *SEVERITY, *REVISIONS, "rechecks.recheck_day", *END, *LOCK)
 DEPTHS: Sources = ("procedures.osteotomy_depth_mm", "procedures.tibial_depth_mm",
                    "measurements.measure", "measurements.value")  # fmt: skip
+FUNCTION: Sources = (*SURGERY, "rechecks.recheck_day", "rechecks.function_class", *LOCK)
 PINNED: Sources = ("procedures.ttt_done", "procedures.ttt_fixation")
 BAND: Sources = ("procedures.tension_band_done", "procedures.tb_pattern")
 PLACE: Sources = ("procedures.tb_hole_distance_mm", "procedures.kwire_distance_mm")
@@ -69,6 +70,7 @@ BY_COLUMN: Mapping[str, Sources] = {
     "at_risk_implant": (*HELD_BY, *IMPLANTS),
     "n_complications": (*SURGERY, *EVENTS),
     "worst_severity": (*SURGERY, *EVENTS, *SEVERITY),
+    "last_function_class": FUNCTION, "last_function_day": FUNCTION,
 }  # fmt: skip
 BY_BEGINNING: Mapping[str, Sources] = {
     "relux_": LUXATION, "opposite_": LUXATION,

@@ -155,16 +155,19 @@ def _write_cohort(done: "Run", out: Path) -> None:
     cohort = done.the_cohort
     write_parquet(out / "cohort.parquet", cohort.table)
     write_csv(out / "cohort.csv", cohort.table)
-    write_csv(out / "cohort_dictionary.csv", _cohort_dictionary(done))
+    write_csv(out / "cohort_dictionary.csv", _dictionary(done, cohort.table, "cohort"))
+    write_csv(out / "recurrent.csv", cohort.recurrent)
+    write_csv(out / "recurrent_dictionary.csv", _dictionary(done, cohort.recurrent, "recurrent"))
     write_text(out / "flow.json", flow_json(cohort.flow, cohort.counts))
     write_text(out / "flow.txt", flow_text(cohort.flow, cohort.counts))
     write_text(out / "flow.svg", flow_svg(cohort.flow))
 
 
-def _cohort_dictionary(done: "Run") -> pl.DataFrame:
+def _dictionary(done: "Run", frame: pl.DataFrame, table: str) -> pl.DataFrame:
+    """Declare the columns of a frame; where `table` declares one, as it does there."""
     declared = {item.name: item for item in reversed(done.codebook)}
-    declared |= {item.name: item for item in of_table(done.codebook, "cohort")}
-    names = [name for name in done.the_cohort.table.columns if name in declared]
+    declared |= {item.name: item for item in of_table(done.codebook, table)}
+    names = [name for name in frame.columns if name in declared]
     return pl.DataFrame(
         {
             "variable": names,

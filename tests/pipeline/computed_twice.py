@@ -77,6 +77,16 @@ def differ(cohort: Cohort, second: Second) -> list[str]:
         part = cohort.flow.filter(pl.col("clinic_id") == (clinic or ALL)).sort("step")
         if (counted := part.select(COUNTED).rows()) != (own := second_flow(second, clinic)):
             lines.append(f"flow of {clinic}: {counted} and {own}")
+    stretches: dict[str, list[tuple[object, ...]]] = {}
+    for stifle, _, _, place, *rest in cohort.recurrent.rows():
+        stretches.setdefault(stifle, []).append(tuple(rest))
+        assert place == len(stretches[stifle])
+    own = {name: found for name, found in second.stretches.items() if found}
+    lines += [
+        f"{name}, stretches: {stretches.get(name)} and {own.get(name)}"
+        for name in sorted({*stretches, *own})
+        if stretches.get(name) != own.get(name)
+    ]
     pairs = cohort.table.filter(session_type="bilateral_same_session").group_by("animal_id")
     drawn = pairs.agg(pl.col("first_joint").sum()).sort("animal_id")
     lines += [f"{animal}: {n} first joints" for animal, n in drawn.rows() if n != 1]

@@ -13,7 +13,7 @@ from pipeline.study import Eligibility, Study
 from tests.pipeline.second_implants import second_implant
 from tests.pipeline.second_joint import Joint, Row
 from tests.pipeline.second_linked import Operation, second_linked
-from tests.pipeline.second_other import second_other
+from tests.pipeline.second_other import second_other, second_recurrent
 from tests.pipeline.second_reluxation import second_reluxation
 
 STEPS = (
@@ -27,6 +27,7 @@ STEPS = (
     "cruciate_procedure",
     "groove_replacement",
 )
+FUNCTION = ("full", "acceptable", "unacceptable")
 Counts = tuple[int, int, int, int, int]
 
 
@@ -38,6 +39,7 @@ class Second:
     animals: Mapping[str, str]
     clinics: Mapping[str, str]
     operations: Sequence[Operation]
+    stretches: Mapping[str, list[tuple[object, ...]]]
 
 
 def second_cohort(
@@ -60,7 +62,12 @@ def second_cohort(
         row |= _follow_up(joint, rules.complete_from_day)
         found[name] = row | _sets(joint, row, row.pop("open_state"), switches)
     clinics = {name: joint.stifle["clinic_id"] for name, joint in joints.items()}
-    return Second(found, animal_of, clinics, operations)
+    stretches = {
+        name: second_recurrent(joint)
+        for name, joint in joints.items()
+        if found[name]["set_a"] and not found[name]["major_held"]
+    }
+    return Second(found, animal_of, clinics, operations, stretches)
 
 
 def second_flow(second: Second, clinic: str | None = None) -> list[Counts]:
@@ -162,7 +169,17 @@ def _follow_up(joint: Joint, complete_from: int) -> Row:
         f"adequate_{end}": any(low <= day <= high for day in days)
         for end, (low, high) in frames.items()
     }
-    return seen | {"complete_follow_up": any(day >= complete_from for day in days)}
+    told = [
+        (row["recheck_day"], FUNCTION.index(row["function_class"]))
+        for row in joint.rechecks
+        if row["function_class"] and (row["recheck_day"] or 0) >= 1
+    ]
+    day, worst = max(told, default=(None, None))
+    return seen | {
+        "complete_follow_up": any(day >= complete_from for day in days),
+        "last_function_day": day,
+        "last_function_class": None if worst is None else FUNCTION[worst],
+    }
 
 
 def _sets(joint: Joint, row: Row, state: str | None, switches: Eligibility) -> Row:

@@ -39,6 +39,25 @@ def second_other(joint: Joint, rules: Outcomes) -> Row:
     }
 
 
+def second_recurrent(joint: Joint) -> list[tuple[object, ...]]:
+    """Give the stretches between complications: start, stop, complication, how many, worst."""
+    end = earliest([latest(joint.known_days), *ends(joint)])
+    told: dict[int, list[Row]] = {}
+    for row in joint.after_surgery:
+        if end is not None and row["detected_day"] <= end:
+            told.setdefault(row["detected_day"], []).append(row)
+    stretches: list[tuple[object, ...]] = []
+    start = 0
+    for day in sorted(told):
+        classed = [row["severity_class"] for row in told[day] if row["severity_class"]]
+        worst = max(classed, key=CLASSES.index) if classed else None
+        stretches.append((start, day, True, len(told[day]), worst))
+        start = day
+    if end is not None and end > start:
+        stretches.append((start, end, False, 0, None))
+    return stretches
+
+
 def _major(joint: Joint) -> Row:
     last = latest(joint.known_days)
     if (last or 0) < 1:
