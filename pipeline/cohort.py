@@ -90,7 +90,7 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         table = joints.with_columns(left_at(passed, joints, study.eligibility)["left_at"])
         table = pl.concat([table, *_outcomes(connection, study, joints.height)], how="horizontal")
         events = named_events(run_sql(connection, "event_list"), joints)
-        recurrent = named_events(run_sql(connection, "recurrent"), joints)
+        stretches = run_sql(connection, "recurrent")
         n_late = _rows_after_lock(connection, linked)
     table = table.hstack(held_stifles(linked.holds, table).drop("stifle_id"))
     table = _finished(table, study)
@@ -99,7 +99,7 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
     if not table["set_a"].any():
         raise _nobody_left(flow)
     counts = _counts(table, linked, flow) | {"rows_after_lock": n_late}
-    recurrent = _recurrent(recurrent, table)
+    recurrent = _recurrent(stretches, table)
     return Cohort(table=table, flow=flow, events=events, recurrent=recurrent, counts=counts)
 
 
@@ -201,11 +201,11 @@ def _finished(table: pl.DataFrame, study: Study) -> pl.DataFrame:
 
 def _recurrent(stretches: pl.DataFrame, table: pl.DataFrame) -> pl.DataFrame:
     """Keep the stretches of included stifles of which no complication waits for an answer."""
-    known = table.filter(pl.col("set_a") & ~pl.col("major_held")).select("stifle_id")
-    kept = stretches.join(known, on="stifle_id", how="semi", maintain_order="left")
+    known = table.select(pl.col("set_a") & ~pl.col("major_held")).to_series()
+    kept = stretches.filter(known.gather(stretches["stifle_no"]))
     classes = dict(enumerate(SEVERITY, start=1))
     worst = pl.col("worst_of_day").replace_strict(classes, default=None, return_dtype=pl.String)
-    return kept.with_columns(worst)
+    return named_events(kept.with_columns(worst), table)
 
 
 def _counts(table: pl.DataFrame, linked: Linked, flow: pl.DataFrame) -> dict[str, int]:
