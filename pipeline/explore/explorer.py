@@ -15,6 +15,11 @@ from pipeline.study import Study, read_study
 from shared.errors import InputFileError, StudyError
 from shared.files import write_text
 
+LATE = (
+    "This study was first analysed at {time}. A protocol that is changed now is a deviation: the "
+    "report lists it."
+)
+
 
 @dataclass(slots=True, kw_only=True)
 class Explorer:
@@ -33,11 +38,17 @@ class Explorer:
 
     def page(self) -> str:
         """Write the page with the switches as they are saved."""
-        first = (read_manifest(self.study.folder / "out") or {}).get("first_analysis")
         return explore_page(
-            self.study, values_of(self.study), self.preview(sent_of(self.study)),
-            analysed=first["time"] if first else "",
-        )  # fmt: skip
+            self.study, values_of(self.study), self.preview(sent_of(self.study)), late=self._late()
+        )
+
+    def _late(self) -> str:
+        """Say that the study was analysed already; blank where it was not."""
+        try:
+            first = (read_manifest(self.study.folder / "out") or {}).get("first_analysis")
+        except StudyError as error:
+            return str(error)
+        return LATE.format(time=first["time"]) if first else ""
 
     def preview(self, sent: Mapping[str, object]) -> str:
         """Give what the switches leave, as a piece of the page; or why they leave nothing."""
@@ -67,7 +78,7 @@ class Explorer:
     def _save(self, values: Values) -> str:
         now = preview(self.linked, study_with(self.study, values))
         new = with_switches(self.text, changed(values_of(self.study), values))
-        if self.path.read_text("utf-8") != self.text:
+        if _text(self.path) != self.text:
             raise InputFileError(
                 str(self.path), "it was changed since this page was opened",
                 do="Start sulca explore again; nothing was written.",
@@ -77,13 +88,18 @@ class Explorer:
         return f"Saved in {self.path.name}. Next: sulca run {self.study.folder}"
 
 
+def _text(path: Path) -> str:
+    """Read a text with its ends of lines as they are."""
+    return path.read_bytes().decode("utf-8")
+
+
 def open_explorer(linked: Linked, study: Study) -> Explorer:
     """Begin with the protocol as it is saved; it may leave nobody."""
     try:
         saved = preview(linked, study)
     except StudyError:
         saved = None
-    text = (study.folder / "study.toml").read_text("utf-8")
+    text = _text(study.folder / "study.toml")
     return Explorer(linked=linked, study=study, text=text, saved=saved)
 
 

@@ -13,11 +13,6 @@ from pipeline.explore.switches import SWITCHES
 from pipeline.report.blocks import CAUTION, page_style
 from pipeline.study import Study
 
-LATE = (
-    "This study was first analysed at {time}. A protocol that is changed now is a deviation: the "
-    "report lists it."
-)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NumberLine:
@@ -34,14 +29,14 @@ class NumberLine:
 
 
 def explore_page(
-    study: Study, values: Mapping[str, Mapping[str, Any]], result: str, *, analysed: str
+    study: Study, values: Mapping[str, Mapping[str, Any]], result: str, *, late: str
 ) -> str:
-    """Write the whole page; `analysed` is the time of the first analysis, or blank."""
+    """Write the whole page; `late` says that a first analysis was made, or is blank."""
     shown = [(switch, _text(values[switch.section][switch.key])) for switch in SWITCHES]
     return _templates().get_template("explore.html.j2").render(
         title=study.title, style=page_style() + _part("explore.css"), script=_part("explore.js"),
         caution=CAUTION, switches=shown, exclusions=study.eligibility.exclude,
-        recorded=study.eligibility.recorded, late=LATE.format(time=analysed) if analysed else "",
+        recorded=study.eligibility.recorded, late=late,
         result=Markup(result), chosen=_chosen,
     )  # fmt: skip
 

@@ -25,12 +25,13 @@ def with_switches(text: str, changes: Values) -> str:
     PlanError
         If the text that results would not say what was asked for.
     """
-    lines = text.splitlines()
+    end = "\r\n" if "\r\n" in text else "\n"
+    lines = text.replace("\r\n", "\n").split("\n")
     for section, keys in changes.items():
         for key, value in keys.items():
             lines = _with_key(lines, section, key, value)
-    new = "\n".join(lines) + "\n"
-    if tomllib.loads(new) != _wanted(tomllib.loads(text), changes):
+    new = end.join(lines)
+    if _read(new) != _wanted(tomllib.loads(text), changes):
         raise PlanError(
             "study.toml", "the switches cannot be written into it safely",
             do="Write them by hand; the page shows what would change.",
@@ -45,6 +46,13 @@ def difference(before: str, after: str) -> str:
         lineterm="", n=1,
     )  # fmt: skip
     return "\n".join(lines)
+
+
+def _read(text: str) -> dict[str, Any] | None:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        return None
 
 
 def _wanted(raw: dict[str, Any], changes: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
@@ -100,11 +108,7 @@ def _key(lines: list[str], key: str, start: int, end: int) -> tuple[int, int, st
 
 
 def _is_whole(text: str) -> bool:
-    try:
-        tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
-        return False
-    return True
+    return _read(text) is not None
 
 
 def _comment(line: str) -> str:

@@ -1,6 +1,7 @@
 "use strict";
 const form = document.getElementById("switches");
 const result = document.getElementById("result");
+const told = document.getElementById("told");  // stays on the page, so that its changes are read out
 let asked = 0;
 
 function values() {
@@ -26,11 +27,12 @@ async function ask(what) {
     });
     text = await answer.text();
   } catch {
-    text = '<p class="caution" role="status">The program behind this page has ended.</p>';
+    text = '<p class="caution" data-told>The program behind this page has ended.</p>';
   }
   if (mine !== asked) return;  // a later one is on its way
   result.innerHTML = text;
   result.setAttribute("aria-busy", "false");
+  told.textContent = [...result.querySelectorAll("[data-told]")].map(part => part.textContent).join(" ");
 }
 
 form.addEventListener("change", () => ask("preview"));

@@ -45,6 +45,8 @@ def test_moving_a_switch_and_saving_it(
     WebDriverWait(browser, 20).until(lambda page: len(in_a(page)) == 2 and in_a(page)[1] != saved)
     assert "-grades = [2, 3, 4]" in browser.find_element(By.TAG_NAME, "pre").text
     fewer = in_a(browser)[1]
+    told = browser.find_element(By.CSS_SELECTOR, "#told[role='status']")
+    assert "numbers differ from the saved protocol" in str(told.get_attribute("textContent"))
     browser.find_element(By.ID, "save").click()
     WebDriverWait(browser, 20).until(lambda page: in_a(page) == [fewer, fewer])
     again = read_study(explorer.study.folder)

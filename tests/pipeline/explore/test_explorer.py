@@ -1,5 +1,6 @@
 """What the switches leave is what the cohort leaves; saving writes the protocol or nothing."""
 
+import json
 import re
 from dataclasses import replace
 
@@ -84,3 +85,14 @@ def test_a_study_file_that_somebody_changed_is_not_written_over(explorer: Explor
     told = explorer.save(sent_of(explorer.study) | {"eligibility.grades": ["4"]})
     assert "changed since this page was opened" in told
     assert explorer.path.read_text("utf-8") == other
+
+
+def test_a_study_that_was_analysed_is_told_of_deviations(explorer: Explorer) -> None:
+    assert "is a deviation" not in explorer.page()
+    manifest = explorer.path.parent / "out" / "run.json"
+    manifest.parent.mkdir()
+    first = {"time": "2024-02-03T04:05:06+00:00", "plan": {}}
+    manifest.write_text(json.dumps({"first_analysis": first}), "utf-8")
+    assert "first analysed at 2024-02-03T04:05:06+00:00" in explorer.page()
+    manifest.write_text('{"first_analysis": "yesterday"}', "utf-8")
+    assert "it is not what a run writes" in explorer.page()
