@@ -12,11 +12,16 @@ from pipeline.explore.explorer import Explorer
 from pipeline.study import read_study
 
 pytestmark = pytest.mark.browser
-ROW = "//th[text()='Stifles, A, all eligible']/following-sibling::td"
+READ = """
+const row = [...document.querySelectorAll("#result tbody tr")]
+    .find(line => line.querySelector("th").textContent === "Stifles, A, all eligible");
+return row ? [...row.querySelectorAll("td")].map(cell => cell.textContent) : [];
+"""
 
 
 def in_a(browser: Chrome) -> list[str]:
-    return [cell.text for cell in browser.find_elements(By.XPATH, ROW)]
+    """Read the two numbers in one step: the page may put others in their place meanwhile."""
+    return browser.execute_script(READ)
 
 
 @pytest.mark.parametrize("width", [360, 1280])
