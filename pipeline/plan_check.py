@@ -56,6 +56,7 @@ def columns_of(analysis: Analysis) -> Iterator[tuple[str, str]]:
         "cluster",
         "validate_by",
         "matched_set",
+        "random_intercept",
     ):
         if column := getattr(analysis, key):
             yield key, column

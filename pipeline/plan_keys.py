@@ -22,12 +22,10 @@ from shared.errors import PlanError, nearest
 
 MODELS = (
     "cox", "logistic", "cumulative_incidence", "fine_gray", "interval_censored", "kaplan_meier",
-    "conditional_logistic", "log_rank", "paired_table", "parametric_survival", "risks",
-    "stratified_table",
+    "conditional_logistic", "gee_logistic", "log_rank", "mixed_logistic", "paired_table",
+    "parametric_survival", "risks", "stratified_table",
 )  # fmt: skip
-LATER = (
-    "mixed_logistic", "gee_logistic", "frailty", "restricted_mean",
-)  # fmt: skip
+LATER = ("frailty", "restricted_mean")
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "role": ("primary", "secondary", "sensitivity", "exploratory"),
     "missing_outcome": ("complete_cases", "observation_weights"),
@@ -46,7 +44,8 @@ DIAGNOSTICS = (
 )  # fmt: skip
 VERSIONS: Mapping[str, tuple[str, ...]] = {
     "cox": ADJUSTMENTS, "logistic": ADJUSTMENTS, "cumulative_incidence": ("crude", "standardised"),
-    "conditional_logistic": ("crude", "adjusted"),
+    "conditional_logistic": ("crude", "adjusted"), "gee_logistic": ("crude", "adjusted"),
+    "mixed_logistic": ("crude", "adjusted"),
     "fine_gray": ("crude", "adjusted"), "interval_censored": ("crude", "adjusted"),
     "parametric_survival": ("crude", "adjusted"),
 }  # fmt: skip
@@ -59,6 +58,9 @@ TIMED = frozenset({"time", "event", "event_of_interest", "competing", "censored"
 REGRESSION = frozenset({
     "adjust_for", "adjustments", "spline", "per", "log", "centre", "weights", "estimator",
 })  # fmt: skip
+CLUSTERED = COMMON | {
+    "outcome", "horizon", "adjust_for", "adjustments", "spline", "per", "log", "centre",
+}  # fmt: skip
 USES: Mapping[str, frozenset[str]] = {
     "cox": COMMON | TIMED | REGRESSION | {"strata", "ties", "ph_transform", "horizon", "seed",
                                      "resamples"},
@@ -83,6 +85,8 @@ USES: Mapping[str, frozenset[str]] = {
     "conditional_logistic": (COMMON
     | {"outcome", "horizon", "matched_set", "adjust_for", "adjustments", "spline", "per", "log",
        "centre"}) - {"cluster"},
+    "gee_logistic": CLUSTERED,
+    "mixed_logistic": (CLUSTERED | {"random_intercept"}) - {"cluster"},
     "paired_table": (COMMON | {"outcome", "horizon", "matched_set"}) - {"cluster"},
 }  # fmt: skip
 NEEDS: Mapping[str, tuple[str, ...]] = {
@@ -97,6 +101,8 @@ NEEDS: Mapping[str, tuple[str, ...]] = {
     "risks": ("outcome",),
     "stratified_table": ("outcome", "exposure", "strata"),
     "conditional_logistic": ("outcome", "matched_set"),
+    "gee_logistic": ("outcome", "cluster"),
+    "mixed_logistic": ("outcome", "random_intercept"),
     "paired_table": ("outcome", "exposure", "matched_set"),
 }
 

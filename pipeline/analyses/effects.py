@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, stdtr, stdtrit
 
 from analysis.arrays import FloatArray
 from analysis.chi_square import Test, normal_quantile, wald_test
@@ -37,14 +37,18 @@ def wald_effects(
     covariance: FloatArray,
     *,
     confidence: float,
+    df: float | None = None,
 ) -> Effects:
-    """Make effects with Wald limits and tests: the statistic is z."""
+    """Make effects with Wald limits and tests: the statistic is z, or t where `df` is given."""
     error = np.sqrt(np.diag(covariance))
-    half = normal_quantile(confidence) * error
-    z = estimate / error
+    quantile = normal_quantile(confidence)
+    if df is not None:
+        quantile = float(stdtrit(df, 0.5 + confidence / 2))
+    half, ratio = quantile * error, estimate / error
+    tail = ndtr(-np.abs(ratio)) if df is None else stdtr(df, -np.abs(ratio))
     return Effects(
         columns=columns, estimate=estimate, std_error=error, low=estimate - half,
-        high=estimate + half, statistic=z, df=None, p_value=2 * ndtr(-np.abs(z)),
+        high=estimate + half, statistic=ratio, df=df, p_value=2 * np.asarray(tail),
     )  # fmt: skip
 
 

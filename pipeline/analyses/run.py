@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 
 import polars as pl
 
+from pipeline.analyses.clustered_logistic import fit_gee_analysis, fit_mixed_analysis
 from pipeline.analyses.conditional import fit_conditional_analysis
 from pipeline.analyses.cox import fit_cox_analysis
 from pipeline.analyses.fine_gray import fit_fine_gray_analysis
@@ -28,8 +29,10 @@ FITS: Mapping[str, Callable[[pl.DataFrame, Analysis], Fitted]] = {
     "cumulative_incidence": fit_cumulative_incidence,
     "fine_gray": fit_fine_gray_analysis,
     "interval_censored": fit_interval_censored,
+    "gee_logistic": fit_gee_analysis,
     "kaplan_meier": fit_kaplan_meier,
     "log_rank": fit_log_rank,
+    "mixed_logistic": fit_mixed_analysis,
     "parametric_survival": fit_parametric_analysis,
     "paired_table": fit_paired_table,
     "risks": fit_risks,

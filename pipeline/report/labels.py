@@ -15,6 +15,8 @@ MODELS = {
     "fine_gray": "subdistribution hazards (Fine and Gray)",
     "interval_censored": "days between visits (Turnbull; Weibull model)",
     "parametric_survival": "models of log time",
+    "gee_logistic": "logistic regression by estimating equations",
+    "mixed_logistic": "logistic regression with a random intercept",
     "kaplan_meier": "Kaplan-Meier curve",
     "log_rank": "log-rank test",
     "risks": "proportions with Wilson limits",

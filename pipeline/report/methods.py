@@ -62,7 +62,7 @@ def _alike(analyses: Iterable[Analysis]) -> list[list[Analysis]]:
             terms = frozenset({*item.adjust_for, *([item.exposure] if item.adjust_for else [])})
             key = (item.model, item.population, terms, item.competing, item.horizon,
                    item.missing_outcome, item.ties, tuple(item.spline.items()),
-                   item.strata, item.matched_set, item.variance)  # fmt: skip
+                   item.strata, item.matched_set, item.variance, item.random_intercept)  # fmt: skip
             found.setdefault(key, []).append(item)
     return list(found.values())
 
@@ -128,10 +128,26 @@ def _within(alike: list[Analysis], labels: Labels) -> str:
     )
 
 
+def _clustered(alike: list[Analysis], labels: Labels) -> str:
+    item = alike[0]
+    within = small(labels.name(item.random_intercept or item.cluster or ""))
+    return (
+        f"{_first_capital(_outcomes(alike, labels))}: compared by "
+        f"{CLUSTERED[item.model].format(within=within)}{_among(item)}.{KNOWN_ONLY}"
+        f"{_adjusted(alike, labels)}{_splines(item, labels)}"
+    )
+
+
 WITHIN = {
     "stratified_table": "by the weights of Mantel and Haenszel",
     "paired_table": "in pairs by McNemar's and exact tests",
     "conditional_logistic": "by conditional logistic regression",
+}
+CLUSTERED = {
+    "gee_logistic": "logistic regression by generalised estimating equations, outcomes of a "
+    "{within} alike to the same degree",
+    "mixed_logistic": "logistic regression with a random intercept for each {within}, fitted by "
+    "adaptive quadrature",
 }
 KNOWN_ONLY = " Only stifles with a known outcome were used."
 PENALISED = (
@@ -145,6 +161,7 @@ MODEL_WORDS = {
     "logistic": _logistic,
     "kaplan_meier": _kaplan_meier,
     **dict.fromkeys(WITHIN, _within),
+    **dict.fromkeys(CLUSTERED, _clustered),
 }
 
 

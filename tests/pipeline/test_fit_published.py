@@ -21,7 +21,10 @@ from tests.reported import LINES
 
 PUBLISHED = Path(str(files("shared") / "published"))
 ORACLES = Path(__file__).parents[1] / "oracles"
-DATA = ("birthwt", "lbw", "rossi", "gehan", "endometrial", "aml", "asah", "infert")
+DATA = (
+    "birthwt", "lbw", "rossi", "gehan", "endometrial", "aml", "asah", "infert", "cbpp",
+    "respiratory", "small_trial", "sputum",
+)  # fmt: skip
 
 
 def values(data: str) -> list[dict[str, str]]:
@@ -131,13 +134,13 @@ def test_count_of_comparisons_by_provenance() -> None:
     lines.append(f"{'all':<18}" + "".join(f"{total[kind]:>15}" for kind in kinds))
     LINES.append("\n".join(lines))
     assert sum(total.values()) == len(VALUES)
-    assert total["verified"] == 59
+    assert total["verified"] == 81
 
 
 def test_every_data_set_names_its_source_and_licence() -> None:
     sources = pl.read_csv(PUBLISHED / "SOURCES.csv")
     inputs = (
-        "binary_bcg_controls", "binary_longley", "binary_nhefs", "binary_pima_te",
+        "binary_bcg_controls", "binary_longley", "binary_nhefs", "binary_ohio", "binary_pima_te",
         "binary_pima_tr", "binary_resamples", "binary_respiratory", "survival_tied",
     )  # fmt: skip
     of_oracles = {f"{name}.csv": ORACLES / f"{name}.csv" for name in inputs}
