@@ -10,7 +10,7 @@ from pipeline.analyses.curves import no_curves
 from pipeline.analyses.fitted import Fitted
 from pipeline.analyses.run import run_analysis
 from pipeline.plan import Analysis, parse_analyses
-from pipeline.plan_keys import USES
+from pipeline.plan_models import USES
 from schemas.codebook import Variable, by_name, read_codebook
 from shared.estimate import Estimate, results_frame
 
