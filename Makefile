@@ -33,7 +33,8 @@ wheel: $(DEV_STAMP)
 bench: $(DEV_STAMP)
 	$(BIN)/python -m pytest tests/benchmarks -s -p no:cacheprovider --override-ini "norecursedirs=.* build dist"
 
-# Reference values from R; on Debian: apt-get install r-base-core r-cran-survival r-cran-cmprsk
+# Reference values from R; on Debian: apt-get install r-base-core and
+# r-cran-survival, -mass, -cmprsk, -lme4, -geepack.
 oracles:
 	cd tests/oracles && for script in *.R; do echo "$$script" && Rscript --vanilla "$$script" || exit 1; done
 
