@@ -12,6 +12,9 @@ from schemas.rules.rule import Frames, Rule
 
 LOGIC = "logical consistency"
 PRACTICE = "common practice, no published source"
+# Equal but for such a number, rows are copies. A second reading of an image is none: two equal
+# readings are what agreement is measured by.
+NUMBERS = RUNNING_NUMBERS - {"read_no"}
 PLACE_OF_ROW = ("file", "sheet", "row", "block")
 ADDRESS = ("row_id", *PLACE_OF_ROW, "derived")
 TEST_WORD = r"(?i)(^|[^a-z])(test|demo|dummy|prueba|xxx)"
@@ -24,7 +27,7 @@ def exact_copies(table: str, frames: Frames) -> pl.DataFrame:
     """Give the rows equal in every field to one that stands before them."""
     frame = own_columns(frames, table)
     own = [name for name in frame.columns
-           if "." not in name and name not in ADDRESS and name not in RUNNING_NUMBERS]  # fmt: skip
+           if "." not in name and name not in ADDRESS and name not in NUMBERS]  # fmt: skip
     placed = sorted(name for other, name in PLACE if other == table)
     known = pl.all_horizontal(pl.col(placed).is_not_null())  # two unread days are no copies
     alike = repeated(frame.filter(known) if frame.select((~known).any()).item() else frame, placed)

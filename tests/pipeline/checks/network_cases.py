@@ -81,6 +81,7 @@ NETWORK_CASES: tuple[Case, ...] = (
     ("R37", _pugs(4, weight_kg=30.0, bcs=5), _pugs(4, weight_kg=22.0, bcs=5)),
     ("R53", _tibias(4, 49.0), _tibias(4, 47.0)),
     ("R53", _tibias(4, 11.0), _tibias(4, 13.0)),
+    ("R07", images({}, {}), images({}, {"read_no": 2})),  # an equal second reading is no copy
     ("R81", images({}, {"value": 21.0}), images({}, {"value": 21.0, "read_no": 2})),
     ("R81", images({}, {"local_stifle": LEFT, "rater_id": "R2"}), images({}, {"rater_id": "R2"})),
     # 20 and 24.4: apart by 4.4 with a mean of 22.2; 24.5 and 20: by 4.5 with a mean of 22.25.
