@@ -1,4 +1,7 @@
-"""What must hold of reading and mapping for any export, not only for those we thought of."""
+"""What must hold of reading and mapping for any export, not only for those we thought of.
+
+Over 250 lines: the exports that are drawn and the mapping that reads them belong together.
+"""
 
 import csv
 import io
