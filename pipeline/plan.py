@@ -50,8 +50,9 @@ class Analysis:
         None: by the rule for sparse data; "penalised" always gives Firth's as the primary,
         "maximum_likelihood" never. With exact ties it is always maximum likelihood.
     variance
-        Cluster-robust errors of a logistic model: "CR1", or "CR2" for few clusters (bias-reduced,
-        t limits; by maximum likelihood only).
+        Cluster-robust errors of a logistic model: "CR1", "CR2" for few clusters (bias-reduced, t
+        limits; by maximum likelihood only), or "larger_of_robust_and_model" (CR1 or without
+        clusters). None: CR1 by maximum likelihood, the larger for a penalised fit.
     diagnostics, validate_by
         What is said of how well a logistic model describes its rows (true: all but the test of
         Hosmer and Lemeshow), and the column whose groups are left out one at a time: clinic_id
@@ -108,7 +109,7 @@ class Analysis:
     rho: float = 0.0
     gamma: float = 0.0
     estimator: str | None = None
-    variance: str = "CR1"
+    variance: str | None = None
     horizon: tuple[float, ...] = ()
     confidence: float = 0.95
     missing: str = "complete_cases"

@@ -21,6 +21,7 @@ from pipeline.plan_values import (
 )
 from shared.errors import PlanError, nearest
 
+LARGER = "larger_of_robust_and_model"
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "role": ("primary", "secondary", "sensitivity", "exploratory"),
     "missing_outcome": ("complete_cases", "observation_weights"),
@@ -52,7 +53,7 @@ PARSERS: Mapping[str, Callable[[object], Any]] = {
     "confidence": share, "m": whole, "seed": whole, "resamples": whole,
     "window_days": whole, "seen_within_days": whole, "random_intercept": text,
     "diagnostics": all_or_list(*DIAGNOSTICS, "hosmer_lemeshow", default=DIAGNOSTICS),
-    "validate_by": text, "variance": one_of("CR1", "CR2"),
+    "validate_by": text, "variance": one_of("CR1", "CR2", LARGER),
     "matched_set": text, **{key: one_of(*choices) for key, choices in CHOICES.items()},
 }  # fmt: skip
 

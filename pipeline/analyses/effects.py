@@ -7,9 +7,10 @@ import numpy as np
 from scipy.special import ndtr, stdtr, stdtrit
 
 from analysis.arrays import FloatArray
-from analysis.chi_square import Test, normal_quantile, wald_test
+from analysis.chi_square import normal_quantile
 from analysis.design import DesignColumn
 from analysis.fit_concerns import FEW_EVENTS_PER_PARAMETER
+from analysis.larger_errors import cautious_wald
 from pipeline.analyses.fitted import concerned, finite, row_of_test
 from shared.estimate import Estimate
 
@@ -83,14 +84,17 @@ def coefficient_rows(
 
 
 def term_tests(
-    base: Estimate, columns: Sequence[DesignColumn], estimate: FloatArray, covariance: FloatArray
+    base: Estimate, columns: Sequence[DesignColumn], estimate: FloatArray, *covariances: FloatArray
 ) -> list[Estimate]:
-    """Give the joint Wald test of each term that has several columns."""
+    """Give the joint Wald test of each term that has several columns.
+
+    With several covariances, the more cautious test.
+    """
     rows: list[Estimate] = []
     for term in dict.fromkeys(column.term for column in columns):
         places = [place for place, column in enumerate(columns) if column.term == term]
         if len(places) > 1:
-            test: Test = wald_test(estimate[places], covariance[np.ix_(places, places)])
+            test = cautious_wald(estimate, covariances, places)
             rows += row_of_test(base, "wald", test, level=term)
     return rows
 

@@ -5,10 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from analysis.chi_square import chi_square_test, wald_test
+from analysis.chi_square import chi_square_test
 from analysis.design import design_rows
-from analysis.firth import FirthFit
-from analysis.linear_effects import linear_effects
+from analysis.larger_errors import CautiousFit, cautious_effects, cautious_wald
 from analysis.logistic import LogisticFit, fit_logistic
 from analysis.terms import Term
 from pipeline.analyses.fitted import concerned, row_of_test
@@ -32,7 +31,7 @@ class _Step:
 
 
 def interaction_rows(
-    base: Estimate, analysis: Analysis, data: LogisticData, fit: LogisticFit | FirthFit
+    base: Estimate, analysis: Analysis, data: LogisticData, fit: CautiousFit
 ) -> list[Estimate]:
     """Give the ratios of one term at each value of the other, and the tests of their product.
 
@@ -56,7 +55,7 @@ def interaction_rows(
 def _ratio(
     base: Estimate,
     data: LogisticData,
-    fit: LogisticFit | FirthFit,
+    fit: CautiousFit,
     fixed: dict[str, Value],
     change: tuple[str, _Step],
 ) -> Estimate:
@@ -65,9 +64,7 @@ def _ratio(
         design_rows(data.design, at_values(data.rows.head(1), {**fixed, name: value}))
         for value in (step.one, step.zero)
     )
-    found = linear_effects(
-        fit.coefficients, fit.covariance, one, zero, confidence=base.confidence or 0.95
-    )
+    found = cautious_effects(fit, one, zero, confidence=base.confidence or 0.95)
     return replace(
         base, measure="odds_ratio_at", estimate=float(np.exp(found.estimate[0])),
         std_error=float(found.std_error[0]), low=float(np.exp(found.low[0])),
@@ -116,15 +113,14 @@ def _steps(term: Term, data: LogisticData) -> list[_Step]:
     return [_Step(zero=middle, one=further, level=None, reference=None, unit=unit)]
 
 
-def _tests(
-    base: Estimate, data: LogisticData, fit: LogisticFit | FirthFit, name: str
-) -> list[Estimate]:
+def _tests(base: Estimate, data: LogisticData, found: CautiousFit, name: str) -> list[Estimate]:
     """Test all columns of a product: Wald, and by likelihood where there is one."""
     places = data.design.places(name)
     behind = [place + 1 for place in places]
-    wald = wald_test(fit.coefficients[behind], fit.covariance[np.ix_(behind, behind)])
+    fit = found.fit
+    wald = cautious_wald(fit.coefficients, found.covariances, behind)
     rows = row_of_test(base, "interaction_wald", wald, level=name)
-    if isinstance(fit, FirthFit) or data.weights is not None:
+    if not isinstance(fit, LogisticFit) or data.weights is not None:
         return rows
     without = fit_logistic(np.delete(data.design.matrix, places, axis=1), data.outcome)
     drop = 2 * (fit.log_likelihood - without.log_likelihood)

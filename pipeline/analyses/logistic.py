@@ -18,6 +18,7 @@ from pipeline.analyses.logistic_rows import firth_rows, likelihood_rows, weight_
 from pipeline.analyses.model_terms import term_rows
 from pipeline.analyses.outcome_day import day_of_outcome
 from pipeline.analyses.penalised_rows import limits_asked
+from pipeline.analyses.primary_fit import takes_larger
 from pipeline.analyses.selection import OUTCOME, Selection, select_rows
 from pipeline.analyses.standardised_risks import standardised_rows
 from pipeline.analyses.unknown_outcomes import bound_rows, weight_model_rows
@@ -115,18 +116,18 @@ def _rows(
     sparse, separated = _is_sparse(analysis, data)
     prefix = "weighted_" if version.weighted else ""
     if adjustment == "standardised":
-        base = concerned(base, _narrow(data, sparse=sparse))
-        return standardised_rows(base, analysis, data, sparse=sparse, prefix=prefix)
+        rows = standardised_rows(base, analysis, data, sparse=sparse, prefix=prefix)
+        return _narrow(rows, analysis, data) if sparse else rows
     beside = "sensitivity" if sparse else base.role
     likelihood = _maximum_likelihood(data, separated=bool(separated))
     if data.cluster is None:
         base = concerned(base, ignores_clusters(selection.frame, analysis))
     rows: list[Estimate] = []
     if sparse:
-        first = concerned(replace(base, model=f"{prefix}firth_logistic"),
-                          _narrow(data, sparse=sparse))  # fmt: skip
+        first = replace(base, model=f"{prefix}firth_logistic")
         penalised = _firth(analysis, data, separated)
-        rows += firth_rows(first, analysis, data, penalised, separated=separated)
+        found = firth_rows(first, analysis, data, penalised, separated=separated)
+        rows += _narrow(found, analysis, data)
     here = replace(base, model=f"{prefix}logistic", role=beside)
     rows += likelihood_rows(here, analysis, data, likelihood, separated=separated)
     if data.observation is not None:
@@ -134,12 +135,19 @@ def _rows(
     return rows + count_rows(here, selection, data.design.dropped)
 
 
-def _narrow(data: LogisticData, *, sparse: bool) -> tuple[str, ...]:
-    """Say where the robust intervals of a penalised fit rest on too few events."""
-    if not sparse or data.cluster is None:
-        return ()
+def _narrow(rows: list[Estimate], analysis: Analysis, data: LogisticData) -> list[Estimate]:
+    """Say where the intervals of a penalised fit with clusters rest on too few events."""
+    if data.cluster is None:
+        return rows
     outcome = data.outcome[data.used > 0]
-    return narrow_concerns(int(outcome.sum()), len(outcome), data.design.matrix.shape[1])
+    rarer = min(outcome.sum(), len(outcome) - outcome.sum())
+    per_term = rarer / max(data.design.matrix.shape[1], 1)
+    larger = takes_larger(analysis, penalised=True)
+    return [
+        concerned(row, narrow_concerns(row.measure, per_term, larger_errors=larger))
+        if row.low is not None else row
+        for row in rows
+    ]  # fmt: skip
 
 
 def _is_sparse(analysis: Analysis, data: LogisticData) -> tuple[bool, tuple[str, ...]]:

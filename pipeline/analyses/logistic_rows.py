@@ -9,6 +9,7 @@ from analysis.design import DesignColumn
 from analysis.discrimination import c_statistic
 from analysis.firth import FirthFit
 from analysis.kernels.logistic import fitted_risks
+from analysis.larger_errors import cautious_wald, larger_errors
 from analysis.logistic import LogisticFit
 from analysis.observation_weights import ObservationWeights
 from analysis.penalised_variance import robust_firth
@@ -23,6 +24,7 @@ from pipeline.analyses.few_clusters import REDUCED, reduced_rows
 from pipeline.analyses.fitted import concerned, finite, number_row, row_of_test
 from pipeline.analyses.logistic_data import LogisticData
 from pipeline.analyses.penalised_rows import Penalised, penalised_rows
+from pipeline.analyses.primary_fit import takes_larger
 from pipeline.plan import Analysis
 from shared.estimate import Estimate
 
@@ -43,19 +45,24 @@ def likelihood_rows(
     base = concerned(replace(base, clusters=fit.clusters), fit.concerns)
     if not fit.converged:
         return _empty_rows(base, columns)
+    larger = takes_larger(analysis, penalised=False)
+    covariances = (fit.covariance, *((fit.covariance_model,) if larger else ()))
     if analysis.variance == REDUCED:
         rows = reduced_rows(base, columns, data, fit)
     else:
         effects = wald_effects(
-            columns, fit.coefficients, fit.covariance, confidence=analysis.confidence
-        )
+            columns, fit.coefficients, np.diag(larger_errors(covariances) ** 2),
+            confidence=analysis.confidence,
+        )  # fmt: skip
         rows = coefficient_rows(base, effects, "odds_ratio")
-        rows += term_tests(base, columns, fit.coefficients, fit.covariance)
+        rows += term_tests(base, columns, fit.coefficients, *covariances)
     if data.observation is None:  # no likelihood with estimated weights
         rows += row_of_test(base, "likelihood_ratio", fit.likelihood_ratio)
         rows += row_of_test(base, "score", fit.score)
     if analysis.variance != REDUCED:
-        rows += row_of_test(base, "wald", fit.wald)
+        tested = range(1, len(columns))
+        cautious = cautious_wald(fit.coefficients, covariances, tested) if larger else fit.wald
+        rows += row_of_test(base, "wald", cautious)
     if data.observation is not None:
         return rows
     rows += number_row(base, "log_likelihood", fit.log_likelihood)
@@ -82,7 +89,8 @@ def firth_rows(
             fit, data.design.matrix, data.outcome, cluster=data.cluster, weights=data.used
         )
     found = Penalised(
-        columns=columns, fit=fit, robust=robust, separated=separated, errors=_errors(analysis),
+        columns=columns, fit=fit, robust=robust, separated=separated,
+        errors=_errors(analysis, penalised=True), larger=takes_larger(analysis, penalised=True),
         ignored=("clusters_ignored",) if _has_clusters(data) else (),
     )  # fmt: skip
     return penalised_rows(base, analysis, found, ratio="odds_ratio", likelihood=likelihood)
@@ -138,13 +146,17 @@ def _has_clusters(data: LogisticData) -> bool:
 
 
 def _method(analysis: Analysis, data: LogisticData) -> str:
-    errors = _errors(analysis) if data.cluster is not None else "model-based errors"
+    errors = (
+        _errors(analysis, penalised=False) if data.cluster is not None else "model-based errors"
+    )
     return f"maximum likelihood, {errors}{_weighting(analysis, data)}"
 
 
-def _errors(analysis: Analysis) -> str:
+def _errors(analysis: Analysis, *, penalised: bool) -> str:
     kind = "CR2, t with Satterthwaite's df" if analysis.variance == REDUCED else "CR1"
-    return f"robust errors by {analysis.cluster} ({kind})"
+    robust = f"robust errors by {analysis.cluster} ({kind})"
+    larger = takes_larger(analysis, penalised=penalised)
+    return f"the larger of model-based and {robust}" if larger else robust
 
 
 def _weighting(analysis: Analysis, data: LogisticData) -> str:

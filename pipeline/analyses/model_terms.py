@@ -9,9 +9,7 @@ import polars as pl
 from analysis.arrays import FloatArray
 from analysis.collinearity import condition_number, variance_inflation
 from analysis.design import design_rows, level_text
-from analysis.firth import FirthFit
-from analysis.linear_effects import linear_effects
-from analysis.logistic import LogisticFit
+from analysis.larger_errors import CautiousFit, cautious_effects, wider
 from analysis.standardise import mean_risk
 from pipeline.analyses.curves import no_curves, points_at
 from pipeline.analyses.fitted import Fitted, concerned, contrast_row, number_row
@@ -31,8 +29,8 @@ def term_rows(base: Estimate, analysis: Analysis, data: LogisticData, *, penalis
     rows = _collinearity(base, data) if "collinearity" in analysis.diagnostics else []
     if not asked:
         return Fitted(rows=tuple(rows), curves=no_curves())
-    fit = primary_fit(data, penalised=penalised, confidence=analysis.confidence)
-    if not fit.converged:
+    fit = primary_fit(analysis, data, penalised=penalised)
+    if not fit.fit.converged:
         return Fitted(rows=tuple(rows), curves=no_curves())
     if data.cluster is not None:
         base = replace(base, clusters=len(np.unique(data.cluster[data.used > 0])))
@@ -58,16 +56,14 @@ def _collinearity(base: Estimate, data: LogisticData) -> list[Estimate]:
     return rows
 
 
-def _curve(
-    analysis: Analysis, data: LogisticData, fit: LogisticFit | FirthFit, name: str
-) -> pl.DataFrame:
+def _curve(analysis: Analysis, data: LogisticData, fit: CautiousFit, name: str) -> pl.DataFrame:
     """Give odds ratios against the median, from the 1st to the 99th centile, with their band."""
     numbers = data.rows[name].cast(pl.Float64).to_numpy()[data.used > 0]
     first, middle, last = (float(value) for value in np.quantile(numbers, (0.01, 0.5, 0.99)))
     at = np.linspace(first, last, POINTS)
-    found = linear_effects(
-        fit.coefficients, fit.covariance, _rows_at(data, name, at),
-        _rows_at(data, name, np.full(POINTS, middle)), confidence=analysis.confidence,
+    found = cautious_effects(
+        fit, _rows_at(data, name, at), _rows_at(data, name, np.full(POINTS, middle)),
+        confidence=analysis.confidence,
     )  # fmt: skip
     heights = np.exp(found.estimate), np.exp(found.low), np.exp(found.high)
     return points_at(analysis, "spline", at, heights, state=name)
@@ -79,7 +75,7 @@ def _rows_at(data: LogisticData, name: str, values: FloatArray) -> FloatArray:
 
 
 def _profiles(
-    base: Estimate, analysis: Analysis, data: LogisticData, fit: LogisticFit | FirthFit
+    base: Estimate, analysis: Analysis, data: LogisticData, fit: CautiousFit
 ) -> list[Estimate]:
     """Give the risk of each profile, in each arm unless it names one, averaged over the rest."""
     rows: list[Estimate] = []
@@ -92,7 +88,9 @@ def _profiles(
         for arm in arms:
             values: dict[str, Value] = {**profile, **({free: arm} if free and arm else {})}
             matrix = design_rows(data.design, at_values(data.rows, values))
-            risk = mean_risk(fit, matrix, confidence=analysis.confidence)
+            risk = wider(
+                [mean_risk(item, matrix, confidence=analysis.confidence) for item in fit.each()]
+            )
             here = replace(base, group=name, term=free if arm else None, level=arm,
                            definition=", ".join(f"{key}={value}"
                                                 for key, value in profile.items()))  # fmt: skip

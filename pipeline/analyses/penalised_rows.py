@@ -10,10 +10,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from analysis.chi_square import wald_test
+from analysis.arrays import FloatArray
 from analysis.design import DesignColumn
 from analysis.firth import FirthFit
 from analysis.firth_cox import FirthCoxFit
+from analysis.larger_errors import cautious_wald, larger_errors
 from analysis.penalised_variance import ClusterVariance
 from pipeline.analyses.effects import (
     INTERCEPT,
@@ -34,7 +35,8 @@ class Penalised:
     """A penalised fit and what its rows need.
 
     `errors` says of what kind the robust errors are; `ignored` are the concerns of rows that
-    take clusters as independent; `broken` those of single terms.
+    take clusters as independent; `broken` those of single terms. With `larger` each number takes
+    the larger of robust and model-based errors.
     """
 
     columns: tuple[DesignColumn, ...]
@@ -44,6 +46,14 @@ class Penalised:
     separated: tuple[str, ...]
     ignored: tuple[str, ...]
     broken: Mapping[str, tuple[str, ...]] = field(default_factory=dict[str, tuple[str, ...]])
+    larger: bool = False
+
+    @property
+    def covariances(self) -> tuple[FloatArray, ...]:
+        """Give the covariances that errors come from."""
+        if self.robust is None:
+            return (self.fit.covariance,)
+        return (self.robust.covariance, *((self.fit.covariance,) if self.larger else ()))
 
 
 def limits_asked(
@@ -77,7 +87,7 @@ def penalised_rows(
         )  # fmt: skip
         rows = _robust_rows(by_cluster, analysis, found, ratio)
         rows = [_profiled(row, found, profile) for row in rows]
-        rows += _wald_tests(by_cluster, found, robust)
+        rows += _wald_tests(by_cluster, found)
     whole = concerned(base, found.ignored)
     rows += row_of_test(whole, "penalised_likelihood_ratio", fit.likelihood_ratio)
     return rows + number_row(whole, "penalised_log_likelihood", fit.log_likelihood)
@@ -87,9 +97,8 @@ def _robust_rows(
     base: Estimate, analysis: Analysis, found: Penalised, ratio: str
 ) -> list[Estimate]:
     """Give Wald limits for all terms but those that separate, which keep their profiles."""
-    assert found.robust is not None
     wald = wald_effects(
-        found.columns, found.fit.coefficients, found.robust.covariance,
+        found.columns, found.fit.coefficients, np.diag(larger_errors(found.covariances) ** 2),
         confidence=analysis.confidence,
     )  # fmt: skip
     profile = _profile_effects(found)
@@ -124,12 +133,12 @@ def _profile_effects(found: Penalised) -> Effects:
     )  # fmt: skip
 
 
-def _wald_tests(base: Estimate, found: Penalised, robust: ClusterVariance) -> list[Estimate]:
+def _wald_tests(base: Estimate, found: Penalised) -> list[Estimate]:
     """Test terms of several columns, and all terms, unless one of them separates."""
     if found.separated:
         return []
     beta = found.fit.coefficients
-    rows = term_tests(base, found.columns, beta, robust.covariance)
-    tested = np.array([column.term != INTERCEPT for column in found.columns])
-    overall = wald_test(beta[tested], robust.covariance[np.ix_(tested, tested)])
+    rows = term_tests(base, found.columns, beta, *found.covariances)
+    tested = [place for place, item in enumerate(found.columns) if item.term != INTERCEPT]
+    overall = cautious_wald(beta, found.covariances, tested)
     return rows + row_of_test(base, "wald", overall)

@@ -5,13 +5,12 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.design import set_level
-from analysis.firth import fit_firth
-from analysis.logistic import fit_logistic
+from analysis.larger_errors import wider_risks
 from analysis.standardise import StandardisedRisks, standardised_risks
 from analysis.standardise_bootstrap import bootstrap_standardised_risks
 from pipeline.analyses.fitted import TextArray, contrast_row
 from pipeline.analyses.logistic_data import LogisticData
-from pipeline.analyses.primary_fit import with_clusters
+from pipeline.analyses.primary_fit import primary_fit, takes_larger
 from pipeline.plan import Analysis
 from shared.errors import PlanError
 from shared.estimate import Estimate
@@ -49,7 +48,9 @@ def standardised_rows(
             contrast_row(here, contrast)
             for contrast in (found.difference, found.ratio, found.number_needed)
         ]
-    errors = f", robust by {analysis.cluster}" if sparse and analysis.cluster else ""
+    robust = f", robust by {analysis.cluster}" if sparse and analysis.cluster else ""
+    larger = sparse and takes_larger(analysis, penalised=True)
+    errors = f"{robust} or model-based, the larger" if larger else robust
     over = f"{errors}; standardised over {len(data.outcome)} rows, outcome known or not"
     return [replace(row, method=f"{row.method}{over}") for row in rows]
 
@@ -57,25 +58,18 @@ def standardised_rows(
 def _risks(
     analysis: Analysis, data: LogisticData, reference: str, level: str, *, sparse: bool
 ) -> StandardisedRisks:
-    """Estimate both risks; limits by bootstrap of clusters, for Firth's fit robust delta method."""
+    """Estimate both risks; limits by bootstrap of clusters, for Firth's fit by the delta method."""
     exposure = analysis.exposure or ""
     arms = set_level(data.design, exposure, reference), set_level(data.design, exposure, level)
-    matrix, names = data.design.matrix, data.design.names
-    if sparse:
-        penalised = fit_firth(
-            matrix, data.outcome, weights=data.used, confidence=analysis.confidence, names=names,
-            limits_for=(),
-        )  # fmt: skip
-        return standardised_risks(
-            with_clusters(penalised, data), *arms, confidence=analysis.confidence
-        )
-    fit = fit_logistic(matrix, data.outcome, weights=data.used, cluster=data.cluster, names=names)
-    point = standardised_risks(fit, *arms, confidence=analysis.confidence)
-    if not fit.converged or not analysis.resamples:
+    found = primary_fit(analysis, data, penalised=sparse)
+    point = wider_risks(
+        [standardised_risks(item, *arms, confidence=analysis.confidence) for item in found.each()]
+    )
+    if sparse or not found.fit.converged or not analysis.resamples:
         return point
     return bootstrap_standardised_risks(
         point,
-        x=matrix,
+        x=data.design.matrix,
         y=data.outcome,
         arms=arms,
         cluster=_clusters(data),

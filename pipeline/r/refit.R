@@ -93,10 +93,12 @@ compare_coefficients <- function(rows, beta, errors) {
               errors[place]))
 }
 
-# Errors of a penalised fit are robust, but for terms that separate: the rows' method says which.
+# Errors of a penalised fit are robust, or the larger of these and the model's, but for terms that
+# separate: the rows' method says which.
 compare_penalised <- function(rows, fit, names) {
   place <- match(column_of(rows), names)
-  errors <- ifelse(grepl("robust", rows$method), fit$robust[place], fit$errors[place])
+  errors <- ifelse(grepl("the larger of", rows$method), pmax(fit$robust, fit$errors)[place],
+                   ifelse(grepl("robust", rows$method), fit$robust[place], fit$errors[place]))
   compare_coefficients(rows, setNames(fit$beta, names), setNames(errors, names[place]))
 }
 
@@ -308,7 +310,8 @@ likelihood <- function(x, y, weight, cluster) {
                                   control = glm.control(epsilon = 1e-13, maxit = 100)))
   p <- fit$fitted.values
   bread <- solve(crossprod(x * sqrt(weight * p * (1 - p))))
-  list(beta = fit$coefficients, errors = robust_errors(x, y, weight, cluster, p, bread))
+  list(beta = fit$coefficients, errors = sqrt(diag(bread)),
+       robust = robust_errors(x, y, weight, cluster, p, bread))
 }
 
 refit_logistic <- function(plan) {
@@ -338,12 +341,8 @@ refit_logistic <- function(plan) {
       used <- list(x = x, y = y[weight > 0], weight = weight[weight > 0])
       cluster <- if (is.null(plan$cluster)) NULL else kept[[plan$cluster]][weight > 0]
       used <- c(used, list(cluster = cluster))
-      if (grepl("firth", model)) {
-        good <- compare_penalised(rows, do.call(firth, used), colnames(x)) && good
-      } else {
-        fit <- do.call(likelihood, used)
-        good <- compare_coefficients(rows, setNames(fit$beta, colnames(x)), setNames(fit$errors, colnames(x))) && good
-      }
+      fit <- do.call(if (grepl("firth", model)) firth else likelihood, used)
+      good <- compare_penalised(rows, fit, colnames(x)) && good
     }
   }
   finish(good)

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from markupsafe import Markup
 
 from pipeline.plan import Analysis
+from pipeline.plan_keys import LARGER
 from pipeline.report.labels import SETS, Labels, listed, small
 from pipeline.report.material import Material
 from pipeline.report.rows import distinct
@@ -90,7 +91,7 @@ def _cox(alike: list[Analysis], labels: Labels) -> str:
         f"Cause-specific hazards of {_outcomes(alike, labels)} were compared by Cox regression "
         f"with {TIES[item.ties]} method for ties{_among(item)}; follow-up that ended otherwise was "
         f"censored on its day.{_adjusted(alike, labels)}{_splines(item, labels)} Proportionality "
-        f"was tested by scaled Schoenfeld residuals.{PENALISED}"
+        f"was tested by scaled Schoenfeld residuals.{PENALISED.format(errors=ROBUST)}"
     )
 
 
@@ -103,11 +104,18 @@ def _logistic(alike: list[Analysis], labels: Labels) -> str:
         else KNOWN_ONLY
     )
     reduced = item.variance == "CR2"
-    errors = " Errors are bias-reduced (CR2), limits those of t." if reduced else PENALISED
+    errors = " Errors are bias-reduced (CR2), limits those of t." if reduced else _errors(item)
     return (
         f"{_first_capital(_outcomes(alike, labels))}: compared by logistic regression"
         f"{_among(item)}.{weighted}{_adjusted(alike, labels)}{_splines(item, labels)}{errors}"
     )
+
+
+def _errors(item: Analysis) -> str:
+    """Say what limits come from; the larger errors are the default of a penalised fit only."""
+    if item.variance == LARGER:
+        return f" Limits come from {LARGER_ERRORS}." + PENALISED.format(errors="the same errors")
+    return PENALISED.format(errors=LARGER_ERRORS if item.variance is None else ROBUST)
 
 
 def _kaplan_meier(alike: list[Analysis], labels: Labels) -> str:
@@ -152,9 +160,10 @@ CLUSTERED = {
 KNOWN_ONLY = " Only stifles with a known outcome were used."
 PENALISED = (
     " Where data were separated or sparse, Firth's penalised likelihood is primary, with limits "
-    "from errors robust by cluster; for a term that separates, and without clusters, they are "
-    "profiled."
+    "from {errors}; for a term that separates, and without clusters, they are profiled."
 )
+ROBUST = "errors robust by cluster"
+LARGER_ERRORS = "the larger of errors robust by cluster and errors of the model, number by number"
 MODEL_WORDS = {
     "cumulative_incidence": _incidence,
     "cox": _cox,

@@ -9,6 +9,7 @@ user runs it.
 import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from multiprocessing import get_context
 
 import numpy as np
@@ -47,7 +48,10 @@ def _planned(study: pl.DataFrame) -> Iterator[Row]:
     rows = [*run_analysis(study, parse_analysis(model)).rows,
             *run_analysis(study, parse_analysis({**base, "model": "risks"})).rows]  # fmt: skip
     wanted = {
-        ("firth_logistic", "odds_ratio"): ("log odds ratio", "Firth, robust by animal (the plan)"),
+        ("firth_logistic", "odds_ratio"): (
+            "log odds ratio",
+            "Firth, larger of both errors (the plan)",
+        ),
         ("logistic", "odds_ratio"): ("log odds ratio", "maximum likelihood, robust by animal"),
         ("firth_logistic", "risk_difference"): ("risk difference", "standardised (the plan)"),
         ("firth_logistic", "risk_ratio"): ("log risk ratio", "standardised (the plan)"),
@@ -80,11 +84,14 @@ def _direct(study: pl.DataFrame) -> Iterator[Row]:
     name = "log odds ratio"
     yield _row(name, "Firth, profile", firth.coefficients[1], firth.low[1], firth.high[1])
     robust = robust_firth(firth, x, y, cluster=study["animal_id"].to_numpy().astype(str))
-    errors = [float(np.sqrt(v[1, 1])) for v in (robust.covariance, firth.covariance)]
-    half = 1.959964 * max(errors)
-    middle = float(firth.coefficients[1])
-    yield _row(name, "Firth, larger of robust and model errors", middle, middle - half,
-               middle + half)  # fmt: skip
+    middle, half = float(firth.coefficients[1]), 1.959964 * float(np.sqrt(robust.covariance[1, 1]))
+    yield _row(name, "Firth, robust by animal", middle, middle - half, middle + half)
+    arms = set_level(design, "arm", "old"), set_level(design, "arm", "new")
+    alone = standardised_risks(replace(firth, covariance=robust.covariance), *arms)
+    method = "standardised, Firth, robust by animal"
+    gap, ratio = alone.difference, alone.ratio
+    yield _row("risk difference", method, gap.estimate, gap.low, gap.high)
+    yield _row("log risk ratio", method, *np.log([ratio.estimate, ratio.low, ratio.high]))
     if find_separation(x, y, design.names):
         for method in ("maximum likelihood, model-based", "maximum likelihood, profile"):
             yield _row(name, method, None, None, None)
@@ -95,7 +102,6 @@ def _direct(study: pl.DataFrame) -> Iterator[Row]:
     yield _row(name, "maximum likelihood, model-based", fit.coefficients[1], low[1], high[1])
     limits = profile_limits(x, y, "arm=new", names=design.names)
     yield _row(name, "maximum likelihood, profile", fit.coefficients[1], *limits)
-    arms = set_level(design, "arm", "old"), set_level(design, "arm", "new")
     point = standardised_risks(fit, *arms)
     found = bootstrap_standardised_risks(
         point, x=x, y=y, arms=arms, cluster=study["animal_id"].to_numpy().astype(str),

@@ -106,6 +106,35 @@ def test_limits_are_robust_with_clusters_and_profiles_without(
     assert "profile" not in robust["method"]
 
 
+def test_logistic_errors_are_the_larger_unless_the_plan_declines(few_events: pl.DataFrame) -> None:
+    asked = {**LOGISTIC, "levels": ["false", "true"], "adjustments": ["standardised", "adjusted"]}
+    usual, named, declined = (
+        run(few_events, asked, **BY_ANIMAL, **more)
+        for more in ({}, {"variance": "larger_of_robust_and_model"}, {"variance": "CR1"})
+    )
+    alone = run(few_events, asked)  # without clusters errors come from the model
+    for term in ("tension_band_done", "log_weight_kg"):
+        robust, model = (ratio(rows, "firth_logistic", term=term) for rows in (declined, alone))
+        larger = ratio(usual, "firth_logistic", term=term)
+        assert larger["std_error"] == max(robust["std_error"], model["std_error"])
+        assert "the larger of model-based and robust errors by animal_id" in larger["method"]
+        assert "the larger" not in robust["method"]
+        assert ratio(named, "firth_logistic", term=term) == larger
+    for measure in ("risk_difference", "risk_ratio"):
+        errors = [
+            rows.filter(
+                pl.col("measure") == measure,
+                pl.col("model") == "firth_logistic",
+                pl.col("std_error").is_not_null(),
+                pl.col("state").is_null(),
+            )
+            for rows in (usual, declined, alone)
+        ]
+        values = [found["std_error"].item() for found in errors]
+        assert values[0] == max(values[1:])
+        assert "robust by animal_id or model-based, the larger" in errors[0]["method"].item()
+
+
 @pytest.mark.parametrize("asked", [COX, LOGISTIC])
 def test_a_term_that_separates_keeps_its_profile_limits(
     separated: pl.DataFrame, asked: dict[str, Any]
@@ -126,8 +155,17 @@ def test_a_term_that_separates_keeps_its_profile_limits(
 
 
 @pytest.mark.skipif(shutil.which("Rscript") is None, reason="no Rscript on this machine")
-@pytest.mark.parametrize("data", ["few_events", "separated"])
-@pytest.mark.parametrize("asked", [COX, LOGISTIC])
+@pytest.mark.parametrize(
+    ("asked", "data"),
+    [
+        (COX, "few_events"),
+        (COX, "separated"),
+        (LOGISTIC, "few_events"),
+        (LOGISTIC, "separated"),
+        (LOGISTIC | {"variance": "CR1"}, "few_events"),
+        (LOGISTIC | {"variance": "larger_of_robust_and_model"}, "few_events"),
+    ],
+)
 def test_r_gives_the_same_six_figures_of_penalised_fits(
     request: pytest.FixtureRequest, tmp_path: Path, data: str, asked: dict[str, Any]
 ) -> None:
@@ -144,26 +182,36 @@ def test_r_gives_the_same_six_figures_of_penalised_fits(
     assert "DIFFERS" not in done.stdout
 
 
-def test_robust_intervals_say_where_events_are_too_few(invented_cohort: pl.DataFrame) -> None:
-    """Below 6 of the rarer outcome per parameter, as the simulation of small studies asks."""
-    asked = {**BY_YEAR, "missing_outcome": "complete_cases"}
+@pytest.mark.parametrize(
+    ("variance", "events", "narrow"),
+    [
+        ("CR1", 25, {"odds_ratio", "risk_difference", "risk_ratio"}),
+        ("CR1", None, set()),
+        (None, 25, set()),
+        (None, 9, {"risk_difference"}),
+    ],
+)
+def test_intervals_say_where_events_are_too_few(
+    invented_cohort: pl.DataFrame, variance: str | None, events: int | None, narrow: set[str]
+) -> None:
+    """Below 6 of the rarer outcome per parameter with robust errors alone, as the simulation of
+    small studies asks; with the larger errors only the difference, and below 2.5.
+    """
+    more = {} if variance is None else {"variance": variance}
+    asked = {**BY_YEAR, "missing_outcome": "complete_cases", **more}
     known = invented_cohort.filter(pl.col("left_at").is_null(), ~pl.col("relux_held"))
-    events = known.filter(pl.col("relux_by_365")).sort("stifle_id")
+    happened = known.filter(pl.col("relux_by_365")).sort("stifle_id")
     others = known.filter(~pl.col("relux_by_365"))
-    for kept, narrow in ((25, True), (len(events), False)):
-        frame = pl.concat([events.head(kept), others]).sort("stifle_id")
-        rows = run(frame, {"id": "x", "model": "logistic", **asked})
-        told = rows.filter(
-            (pl.col("model") == "firth_logistic")
-            & (
-                ((pl.col("measure") == "odds_ratio") & pl.col("estimate").is_not_null()
-                 & (pl.col("adjustment") == "adjusted"))
-                | pl.col("measure").is_in(["risk_difference", "risk_ratio"])
-            )
-        )  # fmt: skip
-        assert len(told) >= 3
-        assert told["concerns"].str.contains("interval_too_narrow").to_list() == [narrow] * len(
-            told
-        )
-        beside = rows.filter(pl.col("model") == "logistic", pl.col("measure") == "odds_ratio")
-        assert not beside["concerns"].str.contains("interval_too_narrow").any()
+    kept = happened if events is None else happened.head(events)
+    frame = pl.concat([kept, others]).sort("stifle_id")
+    rows = run(frame, {"id": "x", "model": "logistic", **asked})
+    told = rows.filter(
+        pl.col("model") == "firth_logistic", pl.col("low").is_not_null(),
+        pl.col("measure").is_in(["odds_ratio", "risk_difference", "risk_ratio"]),
+        pl.col("adjustment") != "crude", pl.col("state").is_null(),
+    )  # fmt: skip
+    said = told.filter(pl.col("concerns").str.contains("interval_too_narrow"))
+    assert set(told["measure"]) == {"odds_ratio", "risk_difference", "risk_ratio"}
+    assert set(said["measure"]) == narrow
+    beside = rows.filter(pl.col("model") == "logistic", pl.col("measure") == "odds_ratio")
+    assert not beside["concerns"].str.contains("interval_too_narrow").any()

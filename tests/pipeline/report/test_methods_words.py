@@ -28,6 +28,13 @@ COMMON: dict[str, Any] = {
          "used. Adjusted for "),
         ({"model": "logistic", "variance": "CR2", "cluster": "clinic_id",
           "estimator": "maximum_likelihood"}, "bias-reduced (CR2)"),
+        ({"model": "logistic", "cluster": "animal_id"},
+         "primary, with limits from the larger of errors robust by cluster and errors of the "
+         "model, number by number; for a term"),
+        ({"model": "logistic", "cluster": "animal_id", "variance": "CR1"},
+         "primary, with limits from errors robust by cluster; for a term"),
+        ({"model": "logistic", "cluster": "animal_id", "variance": "larger_of_robust_and_model"},
+         "Limits come from the larger of errors robust by cluster and errors of the model"),
     ],
 )  # fmt: skip
 def test_each_model_has_its_words(material: Material, change: dict[str, Any], words: str) -> None:
