@@ -5,9 +5,9 @@ from collections.abc import Mapping
 MODELS = (
     "cox", "logistic", "cumulative_incidence", "fine_gray", "interval_censored", "kaplan_meier",
     "conditional_logistic", "gee_logistic", "log_rank", "mixed_logistic", "paired_table",
-    "parametric_survival", "risks", "stratified_table",
+    "parametric_survival", "restricted_mean", "risks", "stratified_table",
 )  # fmt: skip
-LATER = ("frailty", "restricted_mean")
+LATER = ("frailty",)
 ADJUSTMENTS = ("crude", "adjusted", "standardised")
 VERSIONS: Mapping[str, tuple[str, ...]] = {
     "cox": ADJUSTMENTS, "logistic": ADJUSTMENTS, "cumulative_incidence": ("crude", "standardised"),
@@ -48,6 +48,7 @@ USES: Mapping[str, frozenset[str]] = {
     "log_rank": COMMON | TIMED | {"strata", "test", "rho", "gamma"},
     "parametric_survival": (COMMON | TIMED
     | {"adjust_for", "adjustments", "spline", "per", "distribution", "horizon"}) - {"entry"},
+    "restricted_mean": COMMON | TIMED | {"horizon"},
     "risks": COMMON | {"outcome", "horizon"},
     "stratified_table": (COMMON | {"outcome", "horizon", "strata"}) - {"cluster"},
     "conditional_logistic": (COMMON
@@ -66,6 +67,7 @@ NEEDS: Mapping[str, tuple[str, ...]] = {
     "kaplan_meier": ("time", "event"),
     "log_rank": ("time", "event", "exposure"),
     "parametric_survival": ("time", "event"),
+    "restricted_mean": ("time", "event", "horizon"),
     "risks": ("outcome",),
     "stratified_table": ("outcome", "exposure", "strata"),
     "conditional_logistic": ("outcome", "matched_set"),

@@ -16,6 +16,7 @@ from pipeline.analyses.log_rank import fit_log_rank
 from pipeline.analyses.logistic import fit_logistic_analysis
 from pipeline.analyses.paired_table import fit_paired_table
 from pipeline.analyses.parametric import fit_parametric_analysis
+from pipeline.analyses.restricted_mean import fit_restricted_mean
 from pipeline.analyses.risks import fit_risks
 from pipeline.analyses.stratified_table import fit_stratified_table
 from pipeline.plan import Analysis
@@ -35,6 +36,7 @@ FITS: Mapping[str, Callable[[pl.DataFrame, Analysis], Fitted]] = {
     "mixed_logistic": fit_mixed_analysis,
     "parametric_survival": fit_parametric_analysis,
     "paired_table": fit_paired_table,
+    "restricted_mean": fit_restricted_mean,
     "risks": fit_risks,
     "stratified_table": fit_stratified_table,
 }

@@ -126,6 +126,16 @@ def _kaplan_meier(alike: list[Analysis], labels: Labels) -> str:
     )
 
 
+def _restricted_mean(alike: list[Analysis], labels: Labels) -> str:
+    item = alike[0]
+    errors = f"jackknife by {small(labels.name(item.cluster))}" if item.cluster else "Greenwood's"
+    return (
+        f"Mean days free of {_outcomes(alike, labels)} are areas under Kaplan-Meier up to "
+        f"{listed(day_text(day) for day in item.horizon)}{_among(item)}; other events count as "
+        f"censoring; standard errors: {errors}."
+    )
+
+
 def _within(alike: list[Analysis], labels: Labels) -> str:
     item = alike[0]
     columns = item.strata or ((item.matched_set,) if item.matched_set else ())
@@ -169,6 +179,7 @@ MODEL_WORDS = {
     "cox": _cox,
     "logistic": _logistic,
     "kaplan_meier": _kaplan_meier,
+    "restricted_mean": _restricted_mean,
     **dict.fromkeys(WITHIN, _within),
     **dict.fromkeys(CLUSTERED, _clustered),
 }

@@ -15,6 +15,7 @@ from pipeline.report.effects import (
 from pipeline.report.material import Material, Question
 from pipeline.report.pictures import Pictures
 from pipeline.report.section_between import between_visits
+from pipeline.report.section_by_arm import arm_tables
 from pipeline.report.section_curves import curves_of
 from pipeline.report.section_fitted import distributions_section
 from pipeline.report.section_terms import term_blocks
@@ -31,6 +32,7 @@ def question_section(question: Question, material: Material, pictures: Pictures)
     for analysis in question.analyses:
         if risk_rows(material.rows, analysis):
             blocks.append(as_html(risk_table(material.rows, analysis, material.labels)))
+        blocks += arm_tables(analysis, material)
         if analysis.model != "interval_censored":  # drawn beside the days of finding, below
             blocks += curves_of(analysis, material, pictures)
     blocks += between_visits(question, material, pictures)

@@ -23,6 +23,7 @@ RATIOS = frozenset(
         "subdistribution_hazard_ratio",
         "time_ratio",
         "rate_ratio",
+        "restricted_mean_ratio",
         "standardised_ratio",
     }
 )
