@@ -10,10 +10,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.arrays import BoolArray, FloatArray, IntArray
+from analysis.kernels.logistic_newton import DONE, MOVING, Newton, Sums
+from analysis.kernels.logistic_tiles import (
+    COLUMNS_IN_TILE,
+    Tiles,
+    cut_into_tiles,
+    expected_and_curvature,
+    sum_of_events,
+)
 
-ROWS_IN_BLOCK = 2_048  # rows of the design worked on at once: their pairs stay in cache
-CELLS_IN_CHUNK = 131_072  # rows x columns of weights worked on at once: 1 MB, stays in cache
+ROWS_IN_BLOCK = 2_048  # rows of the design worked on at once
 FEW_COLUMNS = 4  # up to here one Gram matrix a column is quicker than products of pairs
+STEPS_AT_FIRST = 8  # columns that take more are worked on again among themselves
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,10 +40,9 @@ class LogisticBatch:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Rows:
-    """Rows of the design prepared once: transposed, with the products of its pairs of columns."""
+    """Rows of the design for few columns of weights, worked on block by block."""
 
     x: FloatArray  # (p, n)
-    pairs: FloatArray | None  # (p (p + 1) / 2, n); None where it would not fit in memory
     offset: FloatArray  # (n, 1)
 
     def blocks(self) -> Iterator[slice]:
@@ -69,21 +76,21 @@ def fit_logistic_batch(
         Known part of the linear predictor, shape (n,).
     tolerance
         A column is done when no coefficient, times the root mean square of its variable, moves
-        by more. Newton steps are quadratic: the error left is about the square of this.
+        by more. Newton steps are quadratic: the error left is about the square of this, or 1e-14.
     """
-    rows = _prepare(x, offset, n_columns=1 if weights is None else weights.shape[1])
+    first = np.zeros(x.shape[1]) if start is None else start
     scale = np.sqrt(np.maximum((x**2).mean(axis=0), np.finfo(float).tiny))
-    n_columns = 1 if weights is None else weights.shape[1]
-    width = max(1, CELLS_IN_CHUNK // min(len(y), ROWS_IN_BLOCK))
-    beta = np.repeat((np.zeros(x.shape[1]) if start is None else start)[:, None], n_columns, 1)
-    converged = np.zeros(n_columns, dtype=np.bool_)
-    steps = 0
-    for first in range(0, n_columns, width):
-        part = slice(first, first + width)
-        w = None if weights is None else np.ascontiguousarray(weights[:, part])
-        done = _fit_chunk(rows, y, w, beta[:, part], scale, (tolerance, max_steps))
-        converged[part] = done[0]
-        steps = max(steps, done[1])
+    newton = Newton(first[:, None], scale[:, None], tolerance)
+    if weights is None or weights.shape[1] <= FEW_COLUMNS:
+        beta, state, steps = newton.fit(*_in_blocks(x, y, weights, offset), max_steps)
+    else:
+        tiles = cut_into_tiles(x, y, offset)
+        beta, state, steps = _fit_tiles(tiles, weights, newton, min(max_steps, STEPS_AT_FIRST))
+        late = np.flatnonzero(state == MOVING)
+        if len(late) and max_steps > STEPS_AT_FIRST:
+            again = _fit_tiles(tiles, weights[:, late], newton, max_steps)
+            beta[:, late], state[late], steps = again
+    converged = state == DONE
     beta[:, ~converged] = np.nan
     return LogisticBatch(coefficients=beta, converged=converged, steps=steps)
 
@@ -100,19 +107,10 @@ def curvature_batch(
 
     The information is that of the weighted log likelihood: X' diag(w mu (1 - mu)) X.
     """
-    n_columns = coefficients.shape[1]
-    rows = _prepare(x, offset, n_columns=n_columns)
-    log_likelihood = np.zeros(n_columns)
-    information = np.empty((x.shape[1], x.shape[1], n_columns))
-    width = max(1, CELLS_IN_CHUNK // min(len(y), ROWS_IN_BLOCK))
-    for first in range(0, n_columns, width):
-        part = slice(first, first + width)
-        w = None if weights is None else weights[:, part]
-        beta = np.ascontiguousarray(coefficients[:, part])
-        log_likelihood[part] = _log_likelihood(rows, y, w, beta)
-        _, hessian = _derivatives(rows, w, beta)
-        information[:, :, part] = np.moveaxis(hessian, 0, 2)
-    return log_likelihood, information
+    rows = _Rows(np.ascontiguousarray(x.T), _column(offset, len(x)))
+    _, information = _sums(rows, weights, coefficients, curved=True)
+    assert information is not None
+    return _log_likelihood(rows, y, weights, coefficients), np.moveaxis(information, 0, 2)
 
 
 def fitted_risks(linear_predictor: FloatArray) -> FloatArray:
@@ -124,98 +122,55 @@ def fitted_risks(linear_predictor: FloatArray) -> FloatArray:
         return np.reciprocal(linear_predictor, out=linear_predictor)
 
 
-def _prepare(x: FloatArray, offset: FloatArray | None, *, n_columns: int) -> _Rows:
-    transposed = np.ascontiguousarray(x.T)
-    small = len(x) <= ROWS_IN_BLOCK and n_columns > FEW_COLUMNS
-    known = np.zeros((len(x), 1)) if offset is None else offset[:, None]
-    return _Rows(transposed, _pairs(transposed) if small else None, known)
+def _fit_tiles(
+    tiles: Tiles, weights: FloatArray, newton: Newton, max_steps: int
+) -> tuple[FloatArray, IntArray, int]:
+    """Fit the columns of `weights`, shape (n, b), a tile's width at a time."""
+    parts: list[tuple[FloatArray, IntArray, int]] = []
+    for first in range(0, weights.shape[1], COLUMNS_IN_TILE):
+        w = tiles.weights(weights[:, first : first + COLUMNS_IN_TILE])
+
+        def sums(
+            beta: FloatArray, curved: bool, w: FloatArray = w
+        ) -> tuple[FloatArray, FloatArray | None]:
+            return expected_and_curvature(tiles, w, beta, curved=curved)
+
+        parts.append(newton.fit(sum_of_events(tiles, w), sums, max_steps))
+    beta, state, steps = zip(*parts, strict=True)
+    return np.concatenate(beta, axis=1), np.concatenate(state), max(steps)
 
 
-def _pairs(x: FloatArray) -> FloatArray:
-    first, second = np.triu_indices(len(x))
-    return x[first] * x[second]
+def _in_blocks(
+    x: FloatArray, y: FloatArray, weights: FloatArray | None, offset: FloatArray | None
+) -> tuple[FloatArray, Sums]:
+    """Give sum w y x, and the sums that depend on coefficients, for few columns."""
+    rows = _Rows(np.ascontiguousarray(x.T), _column(offset, len(x)))
+    target = rows.x @ (y[:, None] if weights is None else weights * y[:, None])
+    return target, lambda beta, curved: _sums(rows, weights, beta, curved=curved)
 
 
-def _fit_chunk(
-    rows: _Rows,
-    y: FloatArray,
-    weights: FloatArray | None,
-    beta: FloatArray,
-    scale: FloatArray,
-    stop: tuple[float, int],
-) -> tuple[BoolArray, int]:
-    """Iterate the columns of `beta`, shape (p, b), in place; columns that are done stand still."""
-    tolerance, max_steps = stop
-    weighted_y = y[:, None] if weights is None else weights * y[:, None]
-    target = rows.x @ weighted_y
-    converged = np.zeros(beta.shape[1], dtype=np.bool_)
-    active: IntArray = np.arange(beta.shape[1])
-    w, last_move = weights, np.zeros_like(beta)
-    last_decrement = np.full(beta.shape[1], np.inf)
-    step = 0
-    while active.size and step < max_steps:
-        step += 1
-        expected, hessian = _derivatives(rows, w, beta[:, active])
-        gradient = target[:, active] - expected
-        move = _solve(hessian, gradient)
-        decrement = np.einsum("pb,pb->b", gradient, move)
-        # a worse point than the last one: take back half of the step that led here
-        overshot = decrement > 2 * last_decrement[active]
-        move[:, overshot] = -last_move[:, active[overshot]] / 2
-        last_decrement[active[~overshot]] = decrement[~overshot]
-        last_move[:, active] = np.where(overshot, -move, move)
-        beta[:, active] += move
-        size = np.abs(move * scale[:, None]).max(axis=0)
-        done = (size < tolerance) & ~overshot
-        converged[active[done]] = True
-        keep = ~done & np.isfinite(size)
-        if not keep.all():
-            active = active[keep]
-            w = None if weights is None else weights[:, active]
-    return converged, step
+def _column(offset: FloatArray | None, n: int) -> FloatArray:
+    return np.zeros((n, 1)) if offset is None else offset[:, None]
 
 
-def _derivatives(
-    rows: _Rows, weights: FloatArray | None, beta: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Give the sum of x w mu, shape (p, b), and the Hessian X' diag(w mu (1 - mu)) X, (b, p, p)."""
-    p, n_columns = beta.shape
+def _sums(
+    rows: _Rows, weights: FloatArray | None, beta: FloatArray, *, curved: bool
+) -> tuple[FloatArray, FloatArray | None]:
+    """Give sum w mu x, shape (p, b), and X' diag(w mu (1 - mu)) X, shape (b, p, p)."""
+    p = len(beta)
+    n_columns = beta.shape[1] if weights is None else weights.shape[1]
     expected = np.zeros((p, n_columns))
-    by_pair = n_columns > FEW_COLUMNS
-    first, second = np.triu_indices(p)
-    packed = np.zeros((len(first), n_columns))
     hessian = np.zeros((n_columns, p, p))
     for block in rows.blocks():
         x = rows.x[:, block]
         mu = fitted_risks(x.T @ beta + rows.offset[block])
         weighted = mu if weights is None else weights[block] * mu
         expected += x @ weighted
-        variance = weighted - weighted * mu
-        if by_pair:
-            pairs = rows.pairs if rows.pairs is not None else _pairs(x)
-            packed += pairs @ variance
-        else:
+        if curved:
+            variance = weighted - weighted * mu
             for column in range(n_columns):
                 hessian[column] += (x * variance[:, column]) @ x.T
-    if by_pair:
-        hessian[:, first, second] = packed.T
-        hessian[:, second, first] = packed.T
-    return expected, hessian
-
-
-def _solve(hessian: FloatArray, gradient: FloatArray) -> FloatArray:
-    """Solve each column; a singular one gives NaN instead of stopping the others."""
-    right = gradient.T[:, :, None]
-    try:
-        return np.asarray(np.linalg.solve(hessian, right)[:, :, 0].T, dtype=np.float64)
-    except np.linalg.LinAlgError:
-        solved = np.full_like(gradient, np.nan)
-        for column, (matrix, vector) in enumerate(zip(hessian, gradient.T, strict=True)):
-            try:
-                solved[:, column] = np.linalg.solve(matrix, vector)
-            except np.linalg.LinAlgError:
-                continue
-        return solved
+    return expected, hessian if curved else None
 
 
 def _log_likelihood(

@@ -1,3 +1,7 @@
+import os
+import subprocess
+import sys
+
 import numpy as np
 import polars as pl
 import pytest
@@ -68,3 +72,57 @@ def test_large_table_is_worked_in_blocks_to_the_same_result() -> None:
     log_likelihood, information = curvature_batch(x, y, batch.coefficients)
     assert log_likelihood[0] == pytest.approx(other.llf, rel=1e-12)
     np.testing.assert_allclose(np.linalg.inv(information[:, :, 0]), other.cov_params(), rtol=1e-8)
+
+
+def test_many_columns_at_once_are_each_column_alone() -> None:
+    """Tiles of rows with an offset; column 5 separates, column 7 leaves a term without spread."""
+    rng = np.random.default_rng(4)
+    n = 601
+    x = np.column_stack([np.ones(n), rng.normal(size=(n, 2)), (rng.random(n) < 0.05).astype(float)])
+    y = (rng.random(n) < 0.3).astype(float)
+    offset, weights = rng.normal(size=n), rng.integers(0, 3, size=(n, 70)).astype(float)
+    exposed = x[:, 3] == 1
+    weights[exposed & (y == 0), 5] = 0
+    weights[exposed, 7] = 0
+    together = fit_logistic_batch(x, y, weights, offset=offset)
+    assert np.flatnonzero(~together.converged).tolist() == [5, 7]
+    assert together.steps == 25
+    for column in (0, 31, 32, 69):
+        alone = fit_logistic_batch(x, y, weights[:, [column]], offset=offset)
+        np.testing.assert_allclose(
+            together.coefficients[:, column], alone.coefficients[:, 0], rtol=1e-11
+        )
+
+
+def test_steps_that_keep_the_curvature_end_where_exact_steps_end() -> None:
+    """A tolerance of 1e-5 promises an error of about its square."""
+    rng = np.random.default_rng(6)
+    x = np.column_stack([np.ones(800), rng.normal(size=(800, 4))])
+    y = (rng.random(800) < 1 / (1 + np.exp(2 - x[:, 1]))).astype(float)
+    weights = rng.multinomial(800, np.full(800, 1 / 800), size=60).T.astype(float)
+    start = fit_logistic_batch(x, y).coefficients[:, 0]
+    near = fit_logistic_batch(x, y, weights, start=start, tolerance=1e-5).coefficients
+    exact = fit_logistic_batch(x, y, weights, tolerance=1e-12).coefficients
+    assert np.abs(near - exact).max() < 5e-10
+
+
+PRINT_FITS = """
+import numpy as np
+from analysis.kernels.logistic import fit_logistic_batch
+rng = np.random.default_rng(1)
+x = np.column_stack([np.ones(2_000), rng.normal(size=(2_000, 10))])
+y = (rng.random(2_000) < 0.2).astype(float)
+weights = rng.uniform(0, 2, size=(2_000, 90))
+print(fit_logistic_batch(x, y, weights).coefficients.tobytes().hex())
+"""
+
+
+def test_batch_is_the_same_to_the_byte_on_one_thread_and_on_two() -> None:
+    found = {
+        subprocess.run(
+            [sys.executable, "-c", PRINT_FITS], check=True, capture_output=True,
+            env={**os.environ, "OPENBLAS_NUM_THREADS": threads},
+        ).stdout
+        for threads in ("1", "2")
+    }  # fmt: skip
+    assert len(found) == 1
