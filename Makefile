@@ -31,7 +31,7 @@ wheel: $(DEV_STAMP)
 	rm -rf build/wheel
 
 bench: $(DEV_STAMP)
-	$(BIN)/python -m pytest tests/benchmarks -s -p no:cacheprovider --override-ini "norecursedirs=.* build dist"
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest tests/benchmarks -s -p no:cacheprovider --override-ini "norecursedirs=.* build dist"
 
 # Reference values from R; on Debian: apt-get install r-base-core and
 # r-cran-survival, -mass, -cmprsk, -lme4, -geepack.

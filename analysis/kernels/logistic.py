@@ -6,15 +6,16 @@ are all that. Nothing is checked here; ``analysis.logistic`` checks at its door.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from analysis.arrays import BoolArray, FloatArray, IntArray
 from analysis.kernels.logistic_newton import DONE, MOVING, Newton, Sums
 from analysis.kernels.logistic_tiles import (
-    COLUMNS_IN_TILE,
     Tiles,
     cut_into_tiles,
+    cut_weights,
     expected_and_curvature,
     sum_of_events,
 )
@@ -109,7 +110,6 @@ def curvature_batch(
     """
     rows = _Rows(np.ascontiguousarray(x.T), _column(offset, len(x)))
     _, information = _sums(rows, weights, coefficients, curved=True)
-    assert information is not None
     return _log_likelihood(rows, y, weights, coefficients), np.moveaxis(information, 0, 2)
 
 
@@ -125,17 +125,14 @@ def fitted_risks(linear_predictor: FloatArray) -> FloatArray:
 def _fit_tiles(
     tiles: Tiles, weights: FloatArray, newton: Newton, max_steps: int
 ) -> tuple[FloatArray, IntArray, int]:
-    """Fit the columns of `weights`, shape (n, b), a tile's width at a time."""
+    """Fit the columns of `weights`, shape (n, b), some tiles at once."""
     parts: list[tuple[FloatArray, IntArray, int]] = []
-    for first in range(0, weights.shape[1], COLUMNS_IN_TILE):
-        w = tiles.weights(weights[:, first : first + COLUMNS_IN_TILE])
-
-        def sums(
-            beta: FloatArray, curved: bool, w: FloatArray = w
-        ) -> tuple[FloatArray, FloatArray | None]:
-            return expected_and_curvature(tiles, w, beta, curved=curved)
-
-        parts.append(newton.fit(sum_of_events(tiles, w), sums, max_steps))
+    width = tiles.width()
+    for first in range(0, weights.shape[1], width):
+        cut = cut_weights(tiles, weights[:, first : first + width])
+        parts.append(
+            newton.fit(sum_of_events(cut), partial(expected_and_curvature, cut), max_steps)
+        )
     beta, state, steps = zip(*parts, strict=True)
     return np.concatenate(beta, axis=1), np.concatenate(state), max(steps)
 
@@ -146,7 +143,15 @@ def _in_blocks(
     """Give sum w y x, and the sums that depend on coefficients, for few columns."""
     rows = _Rows(np.ascontiguousarray(x.T), _column(offset, len(x)))
     target = rows.x @ (y[:, None] if weights is None else weights * y[:, None])
-    return target, lambda beta, curved: _sums(rows, weights, beta, curved=curved)
+
+    def sums(
+        beta: FloatArray, moving: BoolArray, curved: BoolArray
+    ) -> tuple[FloatArray, FloatArray, BoolArray]:
+        fresh = np.full(len(moving), curved.any())
+        expected, information = _sums(rows, weights, beta, curved=bool(fresh[0]))
+        return expected, information[fresh], fresh
+
+    return target, sums
 
 
 def _column(offset: FloatArray | None, n: int) -> FloatArray:
@@ -155,8 +160,8 @@ def _column(offset: FloatArray | None, n: int) -> FloatArray:
 
 def _sums(
     rows: _Rows, weights: FloatArray | None, beta: FloatArray, *, curved: bool
-) -> tuple[FloatArray, FloatArray | None]:
-    """Give sum w mu x, shape (p, b), and X' diag(w mu (1 - mu)) X, shape (b, p, p)."""
+) -> tuple[FloatArray, FloatArray]:
+    """Give sum w mu x, shape (p, b), and X' diag(w mu (1 - mu)) X, (b, p, p), where `curved`."""
     p = len(beta)
     n_columns = beta.shape[1] if weights is None else weights.shape[1]
     expected = np.zeros((p, n_columns))
@@ -170,7 +175,7 @@ def _sums(
             variance = weighted - weighted * mu
             for column in range(n_columns):
                 hessian[column] += (x * variance[:, column]) @ x.T
-    return expected, hessian if curved else None
+    return expected, hessian
 
 
 def _log_likelihood(

@@ -11,9 +11,10 @@ NEAR = 1e-2  # a move after which the curvature may stand while the score is tak
 ROUNDING = 1e-14  # errors of coefficients below this are not told apart
 MOVING, DONE, LOST = 0, 1, 2  # states of a column
 
-# From coefficients, (p, b) or (p, 1) for all columns: sum w mu x, (p, b), and, where asked for,
-# the information, (b, p, p).
-Sums = Callable[[FloatArray, bool], tuple[FloatArray, FloatArray | None]]
+# From coefficients, (p, b) or (p, 1) for all columns, which columns still move, and of which the
+# information is wanted: sum w mu x, (p, b); the information, (k, p, p), of k columns; and which
+# those are, (b,).
+Sums = Callable[[FloatArray, BoolArray, BoolArray], tuple[FloatArray, FloatArray, BoolArray]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,12 +38,13 @@ class Newton:
         last_move, last_size = np.zeros_like(beta), np.full(n_columns, np.inf)
         last_decrement = np.full(n_columns, np.inf)
         hessian = np.empty((n_columns, len(beta), len(beta)))
-        curved, step = True, 0
+        curved, step = np.ones(n_columns, dtype=np.bool_), 0
         while step < max_steps and (state == MOVING).any():
             step += 1
             active = np.flatnonzero(state == MOVING)
-            expected, found = sums(beta if step > 1 else self.start, curved)
-            hessian = hessian if found is None else found
+            here = beta if step > 1 else self.start
+            expected, found, fresh = sums(here, state == MOVING, curved)
+            hessian[fresh] = found
             gradient = (target - expected)[:, active]
             move = _solve(hessian[active], gradient)
             decrement = np.einsum("pb,pb->b", gradient, move)
@@ -53,24 +55,21 @@ class Newton:
             last_move[:, active] = np.where(overshot, -move, move)
             size = np.abs(move * self.scale).max(axis=0)
             beta[:, active] += np.where(np.isfinite(size), move, 0.0)
-            done = self._arrived(size, last_size[active], exact=curved) & ~overshot
+            done = self._arrived(size, last_size[active], exact=fresh[active]) & ~overshot
             state[active[done]] = DONE
             state[active[~np.isfinite(size)]] = LOST
-            slow = (size > last_size[active] / 10) & (not curved)
+            slow = (size > last_size[active] / 10) & ~fresh[active]
             last_size[active] = size
-            curved = bool((overshot | slow | (size > NEAR))[~done].any())
+            curved[active] = (overshot | slow | (size > NEAR)) & ~done
         return beta, state, step
 
-    def _arrived(self, size: FloatArray, last: FloatArray, *, exact: bool) -> BoolArray:
-        """Say which columns are done; with the curvature of an earlier point, moves must tell.
+    def _arrived(self, size: FloatArray, last: FloatArray, *, exact: BoolArray) -> BoolArray:
+        """Say which columns are done; where the curvature is not `exact`, moves must tell.
 
         Those shrink by about the same share each time: what is left is that share of this one.
         """
-        small = size < self.tolerance
-        if exact:
-            return small
         left = 10 * size**2 / np.maximum(last, ROUNDING)
-        return small & (left < max(self.tolerance**2, ROUNDING))
+        return (size < self.tolerance) & (exact | (left < max(self.tolerance**2, ROUNDING)))
 
 
 def _solve(hessian: FloatArray, gradient: FloatArray) -> FloatArray:

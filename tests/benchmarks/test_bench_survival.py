@@ -25,19 +25,19 @@ REPLICATES, LIFELINES_REFITS, R_REFITS = 1000, 15, 100
 R_FITS = """
 suppressMessages(library(survival))
 d <- read.csv(commandArgs(TRUE)[1]); y <- Surv(d$time, d$event); x <- as.matrix(d[, 3:12])
-second <- function(work) median(sapply(1:3, function(k) system.time(work())[["elapsed"]]))
+second <- function(work) median(sapply(1:3, function(k) sum(system.time(work())[1:2])))
 bare <- function() coxph.fit(x, y, NULL, NULL, NULL, coxph.control(), NULL, "efron", NULL)
 cat(second(function() fit <<- coxph(y ~ x)), second(bare), coef(fit))
 """
 R_LOOP = """
 suppressMessages(library(survival))
 d <- read.csv(commandArgs(TRUE)[1]); w <- as.matrix(read.csv(commandArgs(TRUE)[2]))
-y <- Surv(d$time, d$event); x <- as.matrix(d[, 3:12]); start <- proc.time()[3]
+y <- Surv(d$time, d$event); x <- as.matrix(d[, 3:12]); start <- sum(proc.time()[1:2])
 for (b in seq_len(ncol(w))) {
   k <- w[, b] > 0
   fit <- coxph.fit(x[k, ], y[k, ], NULL, NULL, NULL, coxph.control(), w[k, b], "efron", NULL)
 }
-cat(proc.time()[3] - start, fit$coefficients)
+cat(sum(proc.time()[1:2]) - start, fit$coefficients)
 """
 
 
@@ -109,13 +109,13 @@ def test_thousand_cluster_bootstrap_refits_of_cox(tmp_path: Path, publish: Publi
     own = seconds(ours, times=3)
     rows = [("kernel, 1,000 weight vectors at once", own, 1.0)]
     frame = DataFrame(dict(zip(map(str, range(10)), x.T, strict=True))).assign(t=day, e=event)
-    start = time.perf_counter()
+    start = time.process_time()
     for sample in range(LIFELINES_REFITS):
         kept = weights[:, sample] > 0
         CoxPHFitter().fit(
             frame[kept].assign(w=weights[kept, sample]), "t", "e", weights_col="w", robust=True
         )
-    taken = (time.perf_counter() - start) * REPLICATES / LIFELINES_REFITS
+    taken = (time.process_time() - start) * REPLICATES / LIFELINES_REFITS
     rows.append((f"lifelines, weights ({LIFELINES_REFITS} refits, scaled)", taken, taken / own))
     pl.DataFrame(weights[:, :R_REFITS]).write_csv(tmp_path / "weights.csv")
     found = r_seconds(
