@@ -1,17 +1,14 @@
-"""Mean time free of the event up to a day, and how two groups differ in it."""
+"""Mean time free of the event up to a day: the area under the survival curve."""
 
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
 from analysis.arrays import FloatArray, labelled
 from analysis.chi_square import normal_quantile
 from analysis.survival import KaplanMeier, checked_times, kaplan_meier
-
-FEW = 5  # events in a group below which the limits of a contrast are likely too narrow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,21 +32,6 @@ class RestrictedMean:
             return float("nan"), float("nan")
         half = normal_quantile(confidence) * self.std_error
         return max(self.estimate - half, 0.0), min(self.estimate + half, self.horizon)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MeanContrast:
-    """Difference in days, or ratio, of two restricted means; `std_error` of the log for a ratio.
-
-    NaN, with the reason among the concerns, where neither mean has a spread.
-    """
-
-    estimate: float
-    std_error: float
-    low: float
-    high: float
-    p_value: float
-    concerns: tuple[str, ...] = ()
 
 
 def restricted_mean(
@@ -121,33 +103,6 @@ def beyond_follow_up(curve: KaplanMeier, day: float) -> bool:
     return bool(day > curve.day[-1] and curve.estimate[-1] > 0)
 
 
-def difference_of_means(
-    first: RestrictedMean, second: RestrictedMean, *, confidence: float = 0.95
-) -> MeanContrast:
-    """Compare two groups by the difference of their restricted means.
-
-    Clusters that have rows in both groups add their covariance.
-    """
-    variance = first.std_error**2 + second.std_error**2 - 2 * _shared(first, second)
-    value = first.estimate - second.estimate
-    return _contrast((first, second), value, variance, confidence, log=False)
-
-
-def ratio_of_means(
-    first: RestrictedMean, second: RestrictedMean, *, confidence: float = 0.95
-) -> MeanContrast:
-    """Compare two groups by the ratio of their restricted means, limits on the log scale."""
-    if min(first.estimate, second.estimate) <= 0:
-        return _withheld("not_identified")
-    variance = (
-        (first.std_error / first.estimate) ** 2
-        + (second.std_error / second.estimate) ** 2
-        - 2 * _shared(first, second) / (first.estimate * second.estimate)
-    )
-    value = float(np.log(first.estimate / second.estimate))
-    return _contrast((first, second), value, variance, confidence, log=True)
-
-
 def _area(curve: KaplanMeier, horizon: float) -> tuple[npt.NDArray[np.bool_], float, FloatArray]:
     """Say which days lie inside, the area up to the horizon, and that to go from each day."""
     inside = curve.day < horizon
@@ -178,38 +133,3 @@ def _influence(
     cut = np.zeros_like(time)
     cut[own] = per_event[left[own] - 1]
     return moved - cut
-
-
-def _shared(first: RestrictedMean, second: RestrictedMean) -> float:
-    """Covariance of two means through the clusters that have rows in both."""
-    _, ours, theirs = np.intersect1d(first.labels, second.labels, return_indices=True)
-    return float(first.influence[ours] @ second.influence[theirs])
-
-
-def _contrast(
-    means: tuple[RestrictedMean, RestrictedMean],
-    value: float,
-    variance: float,
-    confidence: float,
-    *,
-    log: bool,
-) -> MeanContrast:
-    fewest = min(mean.n_events for mean in means)
-    if not variance > 0:
-        return _withheld("not_identified" if max(mean.n_events for mean in means) else "no_events")
-    spread = float(np.sqrt(variance))
-    half = normal_quantile(confidence) * spread
-    numbers = np.array([value, value - half, value + half])
-    estimate, low, high = (np.exp(numbers) if log else numbers).tolist()
-    return MeanContrast(
-        estimate=estimate, std_error=spread, low=low, high=high,
-        p_value=float(2 * ndtr(-abs(value) / spread)),
-        concerns=("interval_too_narrow",) if fewest < FEW else (),
-    )  # fmt: skip
-
-
-def _withheld(concern: str) -> MeanContrast:
-    none = float("nan")
-    return MeanContrast(
-        estimate=none, std_error=none, low=none, high=none, p_value=none, concerns=(concern,)
-    )

@@ -102,7 +102,7 @@ def _numeric(analysis: Analysis) -> list[str]:
     columns = [analysis.time, analysis.entry, analysis.weights, analysis.left, analysis.right]
     groups = analysis.model in (
         "kaplan_meier", "log_rank", "risks", "cumulative_incidence", "paired_table",
-        "restricted_mean", "stratified_table",
+        "restricted_mean", "mean_cumulative_count", "stratified_table",
     )  # fmt: skip
     terms = (*(() if groups else (analysis.exposure,)), *analysis.adjust_for,
              *analysis.observation_terms)  # fmt: skip

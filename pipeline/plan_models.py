@@ -4,7 +4,8 @@ from collections.abc import Mapping
 
 MODELS = (
     "cox", "logistic", "cumulative_incidence", "fine_gray", "interval_censored", "kaplan_meier",
-    "conditional_logistic", "gee_logistic", "log_rank", "mixed_logistic", "paired_table",
+    "conditional_logistic", "gee_logistic", "log_rank", "mean_cumulative_count", "mixed_logistic",
+    "paired_table",
     "parametric_survival", "restricted_mean", "risks", "stratified_table",
 )  # fmt: skip
 LATER = ("frailty",)
@@ -48,6 +49,7 @@ USES: Mapping[str, frozenset[str]] = {
     "log_rank": COMMON | TIMED | {"strata", "test", "rho", "gamma"},
     "parametric_survival": (COMMON | TIMED
     | {"adjust_for", "adjustments", "spline", "per", "distribution", "horizon"}) - {"entry"},
+    "mean_cumulative_count": COMMON | TIMED | {"horizon"},
     "restricted_mean": COMMON | TIMED | {"horizon"},
     "risks": COMMON | {"outcome", "horizon"},
     "stratified_table": (COMMON | {"outcome", "horizon", "strata"}) - {"cluster"},
@@ -67,6 +69,7 @@ NEEDS: Mapping[str, tuple[str, ...]] = {
     "kaplan_meier": ("time", "event"),
     "log_rank": ("time", "event", "exposure"),
     "parametric_survival": ("time", "event"),
+    "mean_cumulative_count": ("time", "event", "entry", "cluster", "horizon"),
     "restricted_mean": ("time", "event", "horizon"),
     "risks": ("outcome",),
     "stratified_table": ("outcome", "exposure", "strata"),

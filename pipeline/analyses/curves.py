@@ -7,6 +7,7 @@ import polars as pl
 
 from analysis.arrays import FloatArray
 from analysis.incidence import Incidence
+from analysis.mean_count import MeanCount
 from analysis.survival import KaplanMeier
 from pipeline.plan import Analysis
 
@@ -49,6 +50,15 @@ def survival_points(analysis: Analysis, arm: str | None, curve: KaplanMeier) -> 
         late=bool(analysis.entry),
     )  # fmt: skip
     return _labelled(points, analysis, "kaplan_meier", arm, analysis.outcome_name)
+
+
+def count_points(analysis: Analysis, arm: str | None, curve: MeanCount) -> pl.DataFrame:
+    """Give the points of a mean count, from 0 on day 0."""
+    points = _points(
+        curve.day, start=0.0, estimate=curve.estimate, low=curve.low, high=curve.high,
+        at_risk=curve.n_at_risk, events=curve.n_events, censored=curve.n_censored, late=False,
+    )  # fmt: skip
+    return _labelled(points, analysis, "mean_count", arm, analysis.outcome_name)
 
 
 def points_at(

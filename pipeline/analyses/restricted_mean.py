@@ -1,18 +1,10 @@
 """Restricted mean time free of the event, arm by arm, with differences and ratios."""
 
-from collections.abc import Iterable
 from dataclasses import replace
 
 import polars as pl
 
-from analysis.restricted_mean import (
-    MeanContrast,
-    RestrictedMean,
-    beyond_follow_up,
-    difference_of_means,
-    ratio_of_means,
-    restricted_mean,
-)
+from analysis.restricted_mean import RestrictedMean, beyond_follow_up, restricted_mean
 from analysis.survival import kaplan_meier
 from pipeline.analyses.curves import no_curves
 from pipeline.analyses.fitted import (
@@ -26,7 +18,8 @@ from pipeline.analyses.fitted import (
     optional_labels,
     optional_numbers,
 )
-from pipeline.analyses.groups import arms, reference_of, rows_of_arms
+from pipeline.analyses.groups import arms, rows_of_arms
+from pipeline.analyses.mean_contrasts import mean_contrast_rows
 from pipeline.analyses.selection import select_rows
 from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
@@ -48,17 +41,14 @@ def fit_restricted_mean(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     if analysis.cluster is None:
         base = concerned(base, ignores_clusters(kept, analysis))
     members = dict(arms(kept, analysis))
-    reference = reference_of(kept, analysis) if analysis.exposure else None
     rows: list[Estimate] = []
     for day in analysis.horizon:
         found = {arm: _mean(own, analysis, day) for arm, own in members.items()}
         here = replace(base, day=day)
         rows += [_mean_row(here, arm, mean, members[arm]) for arm, mean in found.items()]
-        for arm, mean in found.items():
-            if reference in found and arm not in (None, reference):
-                pair = members[arm], members[reference]
-                both = _both_arms(here, analysis, pair, level=arm, reference=reference)
-                rows += _contrast_rows(both, mean, found[reference])
+        rows += mean_contrast_rows(
+            replace(here, measure="restricted_mean"), analysis, members, found
+        )
     rows += count_rows(base, selection, dropped)
     return Fitted(rows=tuple(rows), curves=no_curves())
 
@@ -86,43 +76,6 @@ def _mean_row(
         events=mean.n_events, clusters=mean.clusters,
     )  # fmt: skip
     return concerned(row, () if mean.n_events else ("no_events",))
-
-
-def _both_arms(
-    base: Estimate,
-    analysis: Analysis,
-    pair: tuple[pl.DataFrame, pl.DataFrame],
-    *,
-    level: str | None,
-    reference: str | None,
-) -> Estimate:
-    """Start the row of a contrast of two arms."""
-    clusters = None
-    if analysis.cluster:
-        clusters = pl.concat([own[analysis.cluster] for own in pair]).n_unique()
-    return replace(
-        base, term=analysis.exposure, level=level, reference=reference,
-        n=sum(len(own) for own in pair), clusters=clusters,
-    )  # fmt: skip
-
-
-def _contrast_rows(
-    base: Estimate, mean: RestrictedMean | None, against: RestrictedMean | None
-) -> Iterable[Estimate]:
-    """Give difference and ratio; no number where either mean has none, or neither varies."""
-    for measure, compare in (("restricted_mean_difference", difference_of_means),
-                             ("restricted_mean_ratio", ratio_of_means)):  # fmt: skip
-        row = replace(base, measure=measure)
-        if mean is None or against is None:
-            yield concerned(row, ("beyond_follow_up",))
-            continue
-        found: MeanContrast = compare(mean, against, confidence=base.confidence or 0.95)
-        row = replace(
-            row, estimate=finite(found.estimate), std_error=finite(found.std_error),
-            low=finite(found.low), high=finite(found.high), p_value=finite(found.p_value),
-            events=mean.n_events + against.n_events,
-        )  # fmt: skip
-        yield concerned(row, found.concerns)
 
 
 def _method(analysis: Analysis) -> str:

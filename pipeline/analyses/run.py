@@ -14,6 +14,7 @@ from pipeline.analyses.interval_censored import fit_interval_censored
 from pipeline.analyses.kaplan_meier import fit_kaplan_meier
 from pipeline.analyses.log_rank import fit_log_rank
 from pipeline.analyses.logistic import fit_logistic_analysis
+from pipeline.analyses.mean_count import fit_mean_count
 from pipeline.analyses.paired_table import fit_paired_table
 from pipeline.analyses.parametric import fit_parametric_analysis
 from pipeline.analyses.restricted_mean import fit_restricted_mean
@@ -33,6 +34,7 @@ FITS: Mapping[str, Callable[[pl.DataFrame, Analysis], Fitted]] = {
     "gee_logistic": fit_gee_analysis,
     "kaplan_meier": fit_kaplan_meier,
     "log_rank": fit_log_rank,
+    "mean_cumulative_count": fit_mean_count,
     "mixed_logistic": fit_mixed_analysis,
     "parametric_survival": fit_parametric_analysis,
     "paired_table": fit_paired_table,

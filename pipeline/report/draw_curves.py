@@ -35,15 +35,20 @@ def value_at(points: pl.DataFrame, day: float, column: str = "estimate") -> floa
     return float(reached[column][-1]) if len(reached) else 0.0
 
 
-def draw_curves(arms: Sequence[Arm], days: Sequence[float], *, outcome: str) -> Figure:
-    """Draw one curve per arm up to the last of `days`, each named where it ends."""
+def draw_curves(
+    arms: Sequence[Arm], days: Sequence[float], *, outcome: str, most: float = 100.0
+) -> Figure:
+    """Draw one curve per arm up to the last of `days`, each named where it ends.
+
+    The axis goes no higher than `most` per 100.
+    """
     figure = new_figure(7.2, 4.0 + 0.22 * len(arms))
     axes, below = figure.subplots(2, 1, height_ratios=(4.0, 0.32 * len(arms) + 0.35), sharex=True)
     horizon = max(days)
     top = max((value_at(arm.points, horizon, "high") for arm in arms), default=0.0) or max(
         value_at(arm.points, horizon) for arm in arms
     )
-    top = min(100.0, max(100 * top * 1.08, 5.0))
+    top = min(most, max(100 * top * 1.08, 5.0))
     for arm in arms:
         _draw_arm(axes, arm, horizon)
     _name_ends(axes, arms, horizon, top)

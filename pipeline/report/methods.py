@@ -136,6 +136,21 @@ def _restricted_mean(alike: list[Analysis], labels: Labels) -> str:
     )
 
 
+def _mean_count(alike: list[Analysis], labels: Labels) -> str:
+    item = alike[0]
+    competing = listed(small(labels.outcome(item.event, state)) for state in item.competing)
+    ending = (
+        f"counting ends with {competing}, and the rate of those still followed stands beside"
+        if competing
+        else "what ended follow-up counts as censoring"
+    )
+    return (
+        f"{_first_capital(_outcomes(alike, labels))} may come again: mean cumulative counts up to "
+        f"{listed(day_text(day) for day in item.horizon)}{_among(item)}; {ending}; standard errors "
+        f"by {small(labels.name(item.cluster or ''))}, limits on the log scale."
+    )
+
+
 def _within(alike: list[Analysis], labels: Labels) -> str:
     item = alike[0]
     columns = item.strata or ((item.matched_set,) if item.matched_set else ())
@@ -179,6 +194,7 @@ MODEL_WORDS = {
     "cox": _cox,
     "logistic": _logistic,
     "kaplan_meier": _kaplan_meier,
+    "mean_cumulative_count": _mean_count,
     "restricted_mean": _restricted_mean,
     **dict.fromkeys(WITHIN, _within),
     **dict.fromkeys(CLUSTERED, _clustered),

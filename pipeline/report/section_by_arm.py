@@ -1,4 +1,4 @@
-"""Means of an analysis by arm and day that are no risks: days free of the event."""
+"""Means of an analysis by arm and day that are no risks: days free of an event, counts of it."""
 
 from collections.abc import Mapping, Sequence
 
@@ -20,6 +20,15 @@ SHOWN: Mapping[str, tuple[str, str]] = {
         "Days of a stifle that has the event on day 60 count as 60. Stifles that left with another "
         "event count as lost on that day.",
     ),
+    "mean_count": (
+        "{outcome}, mean count per 100 up to a day (95% interval), and how many more than in the "
+        "first arm",
+        "A stifle may count several times. What competes, such as death, ends its counting.",
+    ),
+    "cumulative_rate": (
+        "{outcome}, cumulated rate per 100 of those still followed (95% interval)",
+        "The count expected of stifles that do not leave by what competes.",
+    ),
 }
 
 
@@ -38,8 +47,9 @@ def arm_table(
 ) -> Table:
     """Give a line a day: each arm, then each difference from the first."""
     labels = material.labels
-    outcome = small(labels.outcome(analysis.event, analysis.event_of_interest))
+    outcome = labels.outcome(analysis.event, analysis.event_of_interest)
     title, note = SHOWN[measure]
+    outcome = outcome if title.startswith("{") else small(outcome)
     arms = list(dict.fromkeys(row.group for row in of(rows, measure)))
     against = list(dict.fromkeys(row.level for row in of(rows, f"{measure}_difference")))
     lines: list[Line] = []
@@ -68,6 +78,7 @@ def _arm(arm: str | None, analysis: Analysis, material: Material) -> str:
 def _cell(row: Estimate | None) -> Cell:
     if row is None:
         return EMPTY
-    known = row.events is not None and row.n and row.group
-    detail = f"{whole(row.events or 0)} found in {whole(row.n or 0)}" if known else ""
+    of_what = row.n if row.measure == "restricted_mean" else row.clusters
+    known = row.events is not None and of_what and not row.term
+    detail = f"{whole(row.events or 0)} found in {whole(of_what or 0)}" if known else ""
     return Cell(estimate_and_interval(row), row.row_id, detail=detail, concerns=concern_texts(row))

@@ -1,5 +1,6 @@
 """Curves of an analysis by arm, with their numbers."""
 
+import math
 from collections.abc import Sequence
 
 import polars as pl
@@ -15,6 +16,8 @@ from pipeline.report.rows import curve_id
 from pipeline.report.tables import Cell, Line, Table, as_html
 from pipeline.report.text import day_text, fixed, whole
 
+COUNTED = " A stifle may count several times: this is a mean count, not a risk."
+
 
 def curves_of(analysis: Analysis, material: Material, pictures: Pictures) -> list[Markup]:
     """Draw the curves of the event of interest by arm, with numbers at risk."""
@@ -25,10 +28,11 @@ def curves_of(analysis: Analysis, material: Material, pictures: Pictures) -> lis
     usual = {float(day) for day in material.study.outcomes.horizons if day < last}
     days = sorted({*analysis.horizon, *usual})
     outcome = material.labels.outcome(analysis.event, analysis.event_of_interest)
-    figure = draw_curves(arms, days, outcome=outcome)
+    counts = analysis.model == "mean_cumulative_count"
+    figure = draw_curves(arms, days, outcome=outcome, most=math.inf if counts else 100.0)
     caption = (
         f"{outcome} after surgery by arm, with 95% intervals and the stifles still at risk. "
-        "Days are those on which it was found."
+        f"Days are those on which it was found.{COUNTED if counts else ''}"
     )
     drawn = pictures.draw(f"curves-{analysis.id}", figure)
     alt = f"Two rising step curves of {small(outcome)}; their numbers stand in the table below."

@@ -12,7 +12,8 @@ from shared.estimate import Estimate
 NOT_GIVEN = "not given"
 MINUS = "\u2212"
 PER_HUNDRED = frozenset({"proportion", "risk", "risk_difference", "completeness",
-                         "calibration_error", "profile_risk"})  # fmt: skip
+                         "calibration_error", "profile_risk", "mean_count", "mean_count_difference",
+                         "cumulative_rate"})  # fmt: skip
 RATIOS = frozenset(
     {
         "risk_ratio",
@@ -24,6 +25,7 @@ RATIOS = frozenset(
         "time_ratio",
         "rate_ratio",
         "restricted_mean_ratio",
+        "mean_count_ratio",
         "standardised_ratio",
     }
 )

@@ -8,8 +8,11 @@ import polars as pl
 from pipeline.analyses.run import run_analysis
 from pipeline.plan import parse_analysis
 from pipeline.report.effects import effect_table
+from pipeline.report.figures import drawing
 from pipeline.report.material import Material
+from pipeline.report.pictures import Pictures
 from pipeline.report.section_by_arm import arm_table, arm_tables
+from pipeline.report.section_curves import curves_of
 from pipeline.report.text import estimate_and_interval
 from shared.estimate import Estimate, row_id
 
@@ -48,3 +51,25 @@ def test_the_ratio_stands_among_the_ratios(material: Material) -> None:
 
 def test_an_analysis_without_means_has_no_table(material: Material) -> None:
     assert not arm_tables(material.questions[0].lead, material)
+
+
+COUNTS = parse_analysis(
+    {"id": "counts", "model": "mean_cumulative_count", "time": "stop", "entry": "start",
+     "event": "event", "exposure": "rx", "levels": ["1", "2"], "cluster": "id", "horizon": [24]}
+)  # fmt: skip
+
+
+def test_counts_of_arms_are_drawn_above_a_hundred(material: Material) -> None:
+    fit = run_analysis(pl.read_csv(AML.with_name("survival_bladder2.csv")), COUNTS)
+    rows = tuple(replace(row, row_id=row_id(row)) for row in fit.rows)
+    ours = replace(material, rows=rows, curves=fit.curves)
+    table = arm_table(rows, COUNTS, ours, measure="mean_count")
+    assert table.columns[1] == "All"
+    assert [(cell.text, cell.detail) for cell in table.lines[0].cells[:1]] == [
+        ("120.4 (91.3 to 158.7)", "87 found in 85"),
+    ]  # fmt: skip
+    with drawing():
+        pictures = Pictures()
+        text = "".join(curves_of(COUNTS, ours, pictures))
+    assert "this is a mean count, not a risk" in text
+    assert pictures.drawn[0].figure.axes[0].get_ylim()[1] > 144
