@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from pipeline.plan_models import ADJUSTMENTS, LATER, MODELS, NEEDS, USES, VERSIONS
+from pipeline.plan_models import ADJUSTMENTS, MODELS, NEEDS, USES, VERSIONS
 from pipeline.plan_products import refuse_products
 from pipeline.plan_values import (
     all_or_list,
@@ -74,9 +74,6 @@ def refuse_contradictions(place: str, values: Mapping[str, Any]) -> None:
 
 def _refuse_model(place: str, values: Mapping[str, Any]) -> None:
     model = values["model"]
-    there = "There is: " + ", ".join(MODELS) + "."
-    if model in LATER:
-        raise PlanError(place, f'the model "{model}" is not yet part of this version', do=there)
     if model not in MODELS:
         raise PlanError(place, f'the model "{model}" is unknown', do=nearest(model, MODELS))
     for key in NEEDS[model]:
@@ -92,9 +89,9 @@ def _refuse_model(place: str, values: Mapping[str, Any]) -> None:
             place, "multiple imputation is not yet part of this version",
             do='Use missing = "complete_cases".',
         )  # fmt: skip
-    if values.get("ties") == "exact" and model == "fine_gray":
+    if values.get("ties") == "exact" and model in ("fine_gray", "frailty"):
         raise PlanError(
-            place, 'the model "fine_gray" has no exact ties', do='Use ties = "efron" or "breslow".'
+            place, f'the model "{model}" has no exact ties', do='Use ties = "efron" or "breslow".'
         )
     if values.get("ties") == "exact" and values.get("estimator") == "penalised":
         raise PlanError(

@@ -4,16 +4,15 @@ from collections.abc import Mapping
 
 MODELS = (
     "cox", "logistic", "cumulative_incidence", "fine_gray", "interval_censored", "kaplan_meier",
-    "conditional_logistic", "gee_logistic", "log_rank", "mean_cumulative_count", "mixed_logistic",
-    "paired_table",
+    "conditional_logistic", "frailty", "gee_logistic", "log_rank", "mean_cumulative_count",
+    "mixed_logistic", "paired_table",
     "parametric_survival", "restricted_mean", "risks", "stratified_table",
 )  # fmt: skip
-LATER = ("frailty",)
 ADJUSTMENTS = ("crude", "adjusted", "standardised")
 VERSIONS: Mapping[str, tuple[str, ...]] = {
     "cox": ADJUSTMENTS, "logistic": ADJUSTMENTS, "cumulative_incidence": ("crude", "standardised"),
     "conditional_logistic": ("crude", "adjusted"), "gee_logistic": ("crude", "adjusted"),
-    "mixed_logistic": ("crude", "adjusted"),
+    "frailty": ("crude", "adjusted"), "mixed_logistic": ("crude", "adjusted"),
     "fine_gray": ("crude", "adjusted"), "interval_censored": ("crude", "adjusted"),
     "parametric_survival": ("crude", "adjusted"),
 }  # fmt: skip
@@ -42,6 +41,9 @@ USES: Mapping[str, frozenset[str]] = {
        "seen_within_days"},
     "fine_gray": (COMMON | TIMED | {"adjust_for", "adjustments", "spline", "per", "ties"})
     - {"entry"},
+    "frailty": (COMMON | TIMED
+    | {"adjust_for", "adjustments", "spline", "per", "log", "centre", "strata", "ties",
+       "random_intercept"}) - {"entry", "cluster"},
     "interval_censored": COMMON
     | {"left", "right", "adjust_for", "adjustments", "spline", "per", "distribution", "horizon",
        "seed", "resamples"},
@@ -65,6 +67,7 @@ NEEDS: Mapping[str, tuple[str, ...]] = {
     "logistic": ("outcome",),
     "cumulative_incidence": ("time", "event", "horizon"),
     "fine_gray": ("time", "event", "event_of_interest"),
+    "frailty": ("time", "event", "random_intercept"),
     "interval_censored": ("left", "right"),
     "kaplan_meier": ("time", "event"),
     "log_rank": ("time", "event", "exposure"),

@@ -44,10 +44,20 @@ class RiskSums:
 
 
 def risk_sums(
-    data: CoxData, beta: FloatArray, weights: FloatArray | None, ties: Ties = "efron"
+    data: CoxData,
+    beta: FloatArray,
+    weights: FloatArray | None,
+    ties: Ties = "efron",
+    *,
+    offset: FloatArray | None = None,
 ) -> RiskSums:
-    """Sum the risk sets at `beta`, shape (p, B), in the units of ``data.x``; weights (m, B)."""
+    """Sum the risk sets at `beta`, shape (p, B), in the units of ``data.x``; weights (m, B).
+
+    `offset`, shape (m, 1) or (m, B), is added to the linear predictor.
+    """
     eta = data.x @ beta
+    if offset is not None:
+        eta += offset
     row_bounds = data.row_start[data.slot_bounds[:-1]]
     shift = np.maximum.reduceat(eta, row_bounds, axis=0)
     if len(row_bounds) == 1:

@@ -9,6 +9,7 @@ from pipeline.analyses.conditional import fit_conditional_analysis
 from pipeline.analyses.cox import fit_cox_analysis
 from pipeline.analyses.fine_gray import fit_fine_gray_analysis
 from pipeline.analyses.fitted import Fitted
+from pipeline.analyses.frailty import fit_frailty_analysis
 from pipeline.analyses.incidence import fit_cumulative_incidence
 from pipeline.analyses.interval_censored import fit_interval_censored
 from pipeline.analyses.kaplan_meier import fit_kaplan_meier
@@ -30,6 +31,7 @@ FITS: Mapping[str, Callable[[pl.DataFrame, Analysis], Fitted]] = {
     "logistic": fit_logistic_analysis,
     "cumulative_incidence": fit_cumulative_incidence,
     "fine_gray": fit_fine_gray_analysis,
+    "frailty": fit_frailty_analysis,
     "interval_censored": fit_interval_censored,
     "gee_logistic": fit_gee_analysis,
     "kaplan_meier": fit_kaplan_meier,

@@ -17,6 +17,7 @@ MODELS = {
     "parametric_survival": "models of log time",
     "gee_logistic": "logistic regression by estimating equations",
     "mixed_logistic": "logistic regression with a random intercept",
+    "frailty": "Cox regression with a shared frailty",
     "kaplan_meier": "Kaplan-Meier curve",
     "log_rank": "log-rank test",
     "mean_cumulative_count": "mean cumulative count",

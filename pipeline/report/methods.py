@@ -171,6 +171,18 @@ def _clustered(alike: list[Analysis], labels: Labels) -> str:
     )
 
 
+def _frailty(alike: list[Analysis], labels: Labels) -> str:
+    item = alike[0]
+    within = small(labels.name(item.random_intercept or ""))
+    return (
+        f"Cause-specific hazards of {_outcomes(alike, labels)} were compared by Cox regression "
+        f"with a gamma frailty shared within each {within} and {TIES[item.ties]} method for ties"
+        f"{_among(item)}; follow-up that ended otherwise was censored on its day."
+        f"{_adjusted(alike, labels)}{_splines(item, labels)} Ratios hold within a {within}; that "
+        "the variance of the frailty is nil was tested by the likelihood ratio with half its p."
+    )
+
+
 WITHIN = {
     "stratified_table": "by the weights of Mantel and Haenszel",
     "paired_table": "in pairs by McNemar's and exact tests",
@@ -192,6 +204,7 @@ LARGER_ERRORS = "the larger of errors robust by cluster and errors of the model,
 MODEL_WORDS = {
     "cumulative_incidence": _incidence,
     "cox": _cox,
+    "frailty": _frailty,
     "logistic": _logistic,
     "kaplan_meier": _kaplan_meier,
     "mean_cumulative_count": _mean_count,

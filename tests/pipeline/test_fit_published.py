@@ -23,7 +23,7 @@ PUBLISHED = Path(str(files("shared") / "published"))
 ORACLES = Path(__file__).parents[1] / "oracles"
 DATA = (
     "birthwt", "lbw", "rossi", "gehan", "endometrial", "aml", "asah", "infert", "cbpp",
-    "respiratory", "small_trial", "sputum", "survival_bladder2",
+    "respiratory", "small_trial", "sputum", "survival_bladder2", "rats", "kidney",
 )  # fmt: skip
 
 
@@ -134,7 +134,7 @@ def test_count_of_comparisons_by_provenance() -> None:
     lines.append(f"{'all':<18}" + "".join(f"{total[kind]:>15}" for kind in kinds))
     LINES.append("\n".join(lines))
     assert sum(total.values()) == len(VALUES)
-    assert total["verified"] == 92
+    assert total["verified"] == 96
 
 
 def test_every_data_set_names_its_source_and_licence() -> None:

@@ -59,7 +59,7 @@ def test_the_first_level_is_the_reference_and_levels_are_text() -> None:
     [
         ({"adjust_four": ["x"]}, 'the key "adjust_four" is unknown\nDid you mean "adjust_for"?'),
         ({"model": "coxx"}, 'the model "coxx" is unknown\nDid you mean "cox"?'),
-        ({"model": "frailty"}, "not yet part of this version\nThere is: cox, logistic"),
+        ({"model": "frailty"}, 'the model "frailty" needs "random_intercept"'),
         ({"confidence": 95}, '"confidence" must be a number between 0 and 1, got 95'),
         ({"horizon": [-1]}, '"horizon" must be one day or a list of days, none negative'),
         ({"adjust_for": "x"}, '"adjust_for" must be a list, got \'x\''),
