@@ -60,7 +60,8 @@ class Analysis:
     ph_transform
         Time scale of the test of proportional hazards: km, rank, identity or log.
     interval
-        Scale of the limits of a survival curve: log-log, log or plain.
+        Scale of the limits of a survival curve: log-log, log or plain. In a Cox model "profile":
+        limits of the profile partial likelihood, for independent rows; else they are Wald's.
     strata, matched_set
         Columns within whose levels rows are compared; column that says which rows are a pair (the
         animal, for its two stifles).

@@ -28,7 +28,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "population": ("A", "B", "C", "D"),
     "ties": ("efron", "breslow", "exact"),
     "ph_transform": ("km", "rank", "identity", "log"),
-    "interval": ("log-log", "log", "plain"),
+    "interval": ("log-log", "log", "plain", "profile"),
     "test": ("log_rank", "gehan", "tarone_ware", "fleming_harrington"),
     "estimator": ("maximum_likelihood", "penalised"),
     "missing": ("complete_cases", "multiple_imputation"),
@@ -93,11 +93,29 @@ def _refuse_model(place: str, values: Mapping[str, Any]) -> None:
         raise PlanError(
             place, f'the model "{model}" has no exact ties', do='Use ties = "efron" or "breslow".'
         )
+    _refuse_interval(place, values)
     if values.get("ties") == "exact" and values.get("estimator") == "penalised":
         raise PlanError(
             place, 'ties = "exact" cannot be used with estimator = "penalised"',
             do='Use ties = "efron", or take estimator out.',
         )  # fmt: skip
+
+
+def _refuse_interval(place: str, values: Mapping[str, Any]) -> None:
+    asked, profiled = values.get("interval"), values["model"] == "cox"
+    if asked is not None and profiled != (asked == "profile"):
+        model = values["model"]
+        choices = '"profile"' if profiled else '"log-log", "log" or "plain"'
+        raise PlanError(
+            place, f'the model "{model}" has no interval "{asked}"', do=f"Use interval = {choices}."
+        )
+    for key, value in (("cluster", None), ("ties", "exact")):
+        given = values.get(key)
+        if asked == "profile" and given is not None and value in (None, given):
+            raise PlanError(
+                place, f'interval = "profile" takes rows as independent, without {key} = "{given}"',
+                do=f"Take {key} out, or interval.",
+            )  # fmt: skip
 
 
 def _refuse_versions(place: str, values: Mapping[str, Any]) -> None:

@@ -31,7 +31,7 @@ CLUSTERED = COMMON | {
 }  # fmt: skip
 USES: Mapping[str, frozenset[str]] = {
     "cox": COMMON | TIMED | REGRESSION | {"strata", "ties", "ph_transform", "horizon", "seed",
-                                     "resamples"},
+                                     "resamples", "interval"},
     "logistic": COMMON | REGRESSION
     | {"outcome", "missing_outcome", "observation_terms", "time", "window_days", "horizon",
        "seed", "resamples", "diagnostics", "validate_by", "interactions",

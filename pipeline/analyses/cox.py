@@ -10,8 +10,9 @@ from analysis.cox import proportional_hazards_test
 from analysis.design import Design
 from pipeline.analyses.cox_exact_ties import fit_exact_ties
 from pipeline.analyses.cox_penalised import LIN_WEI, firth_cox_rows, is_sparse
+from pipeline.analyses.cox_profile import PROFILE, cox_effects
 from pipeline.analyses.curves import no_curves
-from pipeline.analyses.effects import coefficient_rows, term_tests, wald_effects
+from pipeline.analyses.effects import coefficient_rows, term_tests
 from pipeline.analyses.fitted import (
     Fitted,
     concerned,
@@ -73,9 +74,7 @@ def _model_rows(
         name: [column.name for column in design.columns if column.term == name]
         for name in dict.fromkeys(column.term for column in design.columns)
     }
-    effects = wald_effects(
-        design.columns, fit.coefficients, fit.covariance, confidence=analysis.confidence
-    )
+    effects = cox_effects(analysis, design, fit)
     held = proportional_hazards_test(
         fit, transform=cast("Transform", analysis.ph_transform), terms=places
     )
@@ -107,6 +106,8 @@ def _method(analysis: Analysis) -> str:
         if analysis.cluster
         else "model-based errors"
     )
+    if analysis.interval == PROFILE:
+        errors += "; profile limits and likelihood-ratio tests of terms"
     strata = f", stratified by {', '.join(analysis.strata)}" if analysis.strata else ""
     return (
         f"Cox partial likelihood, {analysis.ties.capitalize()} ties{strata}; {errors}; test of "
