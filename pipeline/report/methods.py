@@ -63,7 +63,8 @@ def _alike(analyses: Iterable[Analysis]) -> list[list[Analysis]]:
             terms = frozenset({*item.adjust_for, *([item.exposure] if item.adjust_for else [])})
             key = (item.model, item.population, terms, item.competing, item.horizon,
                    item.missing_outcome, item.ties, tuple(item.spline.items()),
-                   item.strata, item.matched_set, item.variance, item.random_intercept)  # fmt: skip
+                   item.strata, item.matched_set, item.variance, item.random_intercept,
+                   item.interval)  # fmt: skip
             found.setdefault(key, []).append(item)
     return list(found.values())
 
@@ -87,11 +88,13 @@ def _incidence(alike: list[Analysis], labels: Labels) -> str:
 
 def _cox(alike: list[Analysis], labels: Labels) -> str:
     item = alike[0]
+    profiled = " Limits are those of the profile partial likelihood."
+    limits = profiled if item.interval == "profile" else ""
     return (
         f"Cause-specific hazards of {_outcomes(alike, labels)} were compared by Cox regression "
         f"with {TIES[item.ties]} method for ties{_among(item)}; follow-up that ended otherwise was "
         f"censored on its day.{_adjusted(alike, labels)}{_splines(item, labels)} Proportionality "
-        f"was tested by scaled Schoenfeld residuals.{PENALISED.format(errors=ROBUST)}"
+        f"was tested by scaled Schoenfeld residuals.{limits}{PENALISED.format(errors=ROBUST)}"
     )
 
 
