@@ -101,6 +101,18 @@ def _score_test(first: FloatArray, second: FloatArray, places: Sequence[int]) ->
 
 def _time_function(fit: CoxFit, transform: Transform) -> FloatArray:
     """Value of the function of time at each slot, centred on the events (that changes nothing)."""
+    g = time_on_scale(fit, transform)
+    return g - g[fit.data.death_slot].mean()
+
+
+def time_on_scale(fit: CoxFit, transform: Transform) -> FloatArray:
+    """Give the function of time at each slot, shape (K,).
+
+    Raises
+    ------
+    ValueError
+        If the log of day 0 is asked for.
+    """
     day = fit.data.slot_day
     if transform == "identity":
         g = day.copy()
@@ -116,4 +128,4 @@ def _time_function(fit: CoxFit, transform: Transform) -> FloatArray:
         curve = kaplan_meier(fit.rows.time, fit.rows.event, entry=fit.rows.entry)
         survival = np.concatenate(([1.0], curve.estimate))
         g = 1 - survival[np.searchsorted(curve.day, day, side="left")]
-    return g - g[fit.data.death_slot].mean()
+    return g

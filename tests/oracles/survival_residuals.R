@@ -2,6 +2,7 @@
 # row, on tied invented data. Run in this folder: Rscript survival_residuals.R [output.csv]
 source("lib/values.R")
 suppressMessages(library(survival))
+library(splines)
 input <- "survival_tied.csv"
 d <- read.csv(input)
 d$event <- as.integer(d$state == 1)
@@ -37,10 +38,14 @@ for (ties in c("efron", "breslow")) for (name in names(models)) {
   if (name != "plain") next
   for (transform in c("km", "identity", "rank", "log")) {
     z <- cox.zph(fit, transform = transform)
-    p <- lapply(1:3, function(j) { pdf(NULL); on.exit(dev.off()); plot(z[j], nsmo = 5) })
+    at <- seq(min(z$x), max(z$x), length = 5)  # as in plot.cox.zph, which draws and returns nothing
+    both <- ns(c(at, z$x), df = 4, intercept = TRUE)
+    drawn <- both[1:5, ]; own <- both[-(1:5), ]
+    inverse <- solve(crossprod(own))
+    put(paste(key, transform), paste("x", 1:5), at)
     for (j in 1:3) {
-      put(paste(key, transform), paste("x", j, 1:5), p[[j]]$x)
-      put(paste(key, transform), paste("y", j, 1:5), p[[j]]$y)
+      put(paste(key, transform), paste("y", terms[j], 1:5), drawn %*% (inverse %*% crossprod(own, z$y[, j])))
+      put(paste(key, transform), paste("error", terms[j], 1:5), sqrt(z$var[j, j] * rowSums((drawn %*% inverse) * drawn)))
     }
   }
 }
