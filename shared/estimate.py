@@ -19,6 +19,7 @@ CONCERNS = {
     "outcome_selected_by_follow_up": "events are always known, non-events only if looked for",
     "interval_too_narrow": "with so few events or clusters the interval is likely too narrow",
     "interval_through_infinity": "the difference may be nil: the number runs through infinity",
+    "late_entry": "rows enter late, for which the method has no answer; no number is given",
     "few_clusters": "few clusters: robust errors are likely too small",
     "no_events": "no event was seen",
     "no_spread": "clusters differ no more than chance: the numbers are those without them",

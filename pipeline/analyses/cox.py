@@ -8,6 +8,7 @@ import polars as pl
 
 from analysis.cox import proportional_hazards_test
 from analysis.design import Design
+from pipeline.analyses.concordance_rows import concordance_rows
 from pipeline.analyses.cox_exact_ties import fit_exact_ties
 from pipeline.analyses.cox_penalised import LIN_WEI, firth_cox_rows, is_sparse
 from pipeline.analyses.cox_profile import PROFILE, cox_effects
@@ -97,7 +98,7 @@ def _model_rows(
     rows += row_of_test(base, "proportional_hazards", held.overall, level="global")
     rows += number_row(base, "log_likelihood", fit.log_likelihood)
     rows += number_row(base, "log_likelihood_null", fit.log_likelihood_null)
-    return rows + number_row(base, "concordance", fit.concordance)
+    return rows + concordance_rows(base, analysis, fit)
 
 
 def _method(analysis: Analysis) -> str:

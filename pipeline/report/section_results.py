@@ -16,6 +16,7 @@ from pipeline.report.material import Material, Question
 from pipeline.report.pictures import Pictures
 from pipeline.report.section_between import between_visits
 from pipeline.report.section_by_arm import arm_tables
+from pipeline.report.section_concordance import concordances
 from pipeline.report.section_curves import curves_of
 from pipeline.report.section_fitted import distributions_section
 from pipeline.report.section_terms import term_blocks
@@ -44,6 +45,7 @@ def question_section(question: Question, material: Material, pictures: Pictures)
         blocks += [heading("Ratios, and what they rest on"), as_html(table)]
     for analysis in question.analyses:
         blocks += term_blocks(analysis, material, pictures)
+        blocks += concordances(analysis, material)
         if covariate_rows(material.rows, analysis):
             terms = covariate_table(material.rows, analysis, material.labels)
             blocks.append(
