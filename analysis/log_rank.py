@@ -17,7 +17,7 @@ from analysis.arrays import (
 from analysis.chi_square import chi_square_test
 from analysis.kernels.risk_table import RiskTable, risk_table
 
-Weight = Literal["fleming_harrington", "gehan", "tarone_ware"]
+Weight = Literal["fleming_harrington", "gehan", "tarone_ware", "peto_peto", "peto_prentice"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,10 +53,11 @@ def log_rank(
         Label of the stratum: observed and expected are summed over strata.
     rho, gamma
         Weight S(t-)^rho (1 - S(t-))^gamma of the family of Fleming and Harrington [2]_, S being
-        the Kaplan-Meier estimate of the stratum just before t: 0, 0 the log-rank test [1]_; 1, 0
-        the test of Peto and Prentice.
+        the Kaplan-Meier estimate of the stratum just before t: 0, 0 the log-rank test [1]_.
     weight
-        "gehan" weights by the number at risk, "tarone_ware" by its root.
+        "gehan" weights by the number at risk, "tarone_ware" by its root, "peto_peto" by S(t-) [3]_
+        (as R with rho 1), "peto_prentice" by the product of 1 - d / (n + 1) up to and with t [4]_
+        (as SAS, Stata and many textbooks, some of which call it Peto and Peto's).
 
     Raises
     ------
@@ -71,6 +72,8 @@ def log_rank(
     ----------
     .. [1] Mantel N. Cancer Chemother Rep 1966;50:163-170.
     .. [2] Harrington DP, Fleming TR. Biometrika 1982;69:553-566.
+    .. [3] Peto R, Peto J. J R Stat Soc A 1972;135:185-207.
+    .. [4] Prentice RL. Biometrika 1978;65:167-179.
     """
     days = non_negative(time, "time")
     happened = zero_one(event, "event", rows=len(days)).astype(np.int8)
@@ -129,8 +132,13 @@ def _weights(table: RiskTable, *, rho: float, gamma: float, weight: Weight) -> F
         return at_risk
     if weight == "tarone_ware":
         return np.sqrt(at_risk)
-    survival = np.cumprod(1 - table.leaving[:, :, 1].sum(axis=1) / at_risk)
+    events = table.leaving[:, :, 1].sum(axis=1)
+    if weight == "peto_prentice":
+        return np.cumprod(1 - events / (at_risk + 1))
+    survival = np.cumprod(1 - events / at_risk)
     before = np.concatenate(([1.0], survival[:-1]))
+    if weight == "peto_peto":
+        return before
     return before**rho * (1 - before) ** gamma
 
 

@@ -66,7 +66,8 @@ class Analysis:
         Columns within whose levels rows are compared; column that says which rows are a pair (the
         animal, for its two stifles).
     test, rho, gamma
-        Weights of the log-rank family: log_rank, gehan, tarone_ware, or Fleming-Harrington's.
+        Weights of the log-rank family: log_rank, gehan, tarone_ware, peto_peto (survival just
+        before the day), peto_prentice, or fleming_harrington with rho and gamma.
     """
 
     id: str

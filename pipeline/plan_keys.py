@@ -22,6 +22,9 @@ from pipeline.plan_values import (
 from shared.errors import PlanError, nearest
 
 LARGER = "larger_of_robust_and_model"
+TESTS = (
+    "log_rank", "gehan", "tarone_ware", "peto_peto", "peto_prentice", "fleming_harrington",
+)  # fmt: skip
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "role": ("primary", "secondary", "sensitivity", "exploratory"),
     "missing_outcome": ("complete_cases", "observation_weights"),
@@ -29,7 +32,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "ties": ("efron", "breslow", "exact"),
     "ph_transform": ("km", "rank", "identity", "log"),
     "interval": ("log-log", "log", "plain", "profile"),
-    "test": ("log_rank", "gehan", "tarone_ware", "fleming_harrington"),
+    "test": TESTS,
     "estimator": ("maximum_likelihood", "penalised"),
     "missing": ("complete_cases", "multiple_imputation"),
     "distribution": ("weibull", "lognormal", "loglogistic", "generalised_gamma"),

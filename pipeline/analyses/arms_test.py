@@ -99,6 +99,8 @@ def _method(analysis: Analysis) -> str:
         "log_rank": "log-rank test",
         "gehan": "Gehan-Wilcoxon test",
         "tarone_ware": "Tarone-Ware test",
+        "peto_peto": "Peto-Peto test (weight: survival just before the day)",
+        "peto_prentice": "Peto-Prentice test (weight: product of 1 - d / (n + 1))",
     }.get(
         analysis.test,
         f"Fleming-Harrington test, rho {analysis.rho:g}, gamma {analysis.gamma:g}",

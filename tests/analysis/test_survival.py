@@ -149,6 +149,25 @@ def test_fleming_harrington_family(
     assert abs(found.observed[0] - found.expected[0]) == pytest.approx(score, rel=1e-10)
 
 
+def test_peto_weights_of_two_kinds() -> None:
+    """Catheter infection: R, rho 1; for n + 1 the definition in R, Table 7.3 (1.40) from memory."""
+    kidney = table("km_kidney_infection")
+    data = (kidney["time"], kidney["delta"], kidney["type"])
+    peto = log_rank(*data, weight="peto_peto")
+    assert peto.statistic == pytest.approx(1.3865227819274, rel=1e-10)
+    prentice = log_rank(*data, weight="peto_prentice")
+    assert prentice.statistic == pytest.approx(1.39916001922770, rel=1e-10)
+
+
+def test_peto_s_test_is_harrington_and_fleming_s_with_rho_one_in_strata_too() -> None:
+    lung = table("survival_lung").drop_nulls("inst")
+    data = (lung["time"], lung["status"] == 2, lung["sex"])
+    peto = log_rank(*data, weight="peto_peto", strata=lung["inst"])
+    rho = log_rank(*data, rho=1, strata=lung["inst"])
+    assert peto.statistic == pytest.approx(rho.statistic, rel=1e-12)
+    assert peto.statistic != pytest.approx(log_rank(*data, weight="peto_peto").statistic, rel=1e-3)
+
+
 days_and_events = st.lists(
     st.tuples(st.integers(1, 12), st.booleans(), st.integers(0, 1)), min_size=4, max_size=60
 )
