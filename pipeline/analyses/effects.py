@@ -84,16 +84,20 @@ def coefficient_rows(
 
 
 def term_tests(
-    base: Estimate, columns: Sequence[DesignColumn], estimate: FloatArray, *covariances: FloatArray
+    base: Estimate,
+    columns: Sequence[DesignColumn],
+    estimate: FloatArray,
+    *covariances: FloatArray,
+    single: bool = False,
 ) -> list[Estimate]:
-    """Give the joint Wald test of each term that has several columns.
+    """Give the joint Wald test of each term that has several columns, or of each with `single`.
 
     With several covariances, the more cautious test.
     """
     rows: list[Estimate] = []
     for term in dict.fromkeys(column.term for column in columns):
         places = [place for place, column in enumerate(columns) if column.term == term]
-        if len(places) > 1:
+        if len(places) > 1 or (single and term != INTERCEPT):
             test = cautious_wald(estimate, covariances, places)
             rows += row_of_test(base, "wald", test, level=term)
     return rows

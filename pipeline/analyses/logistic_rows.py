@@ -25,6 +25,7 @@ from pipeline.analyses.fitted import concerned, finite, number_row, row_of_test
 from pipeline.analyses.logistic_data import LogisticData
 from pipeline.analyses.penalised_rows import Penalised, penalised_rows
 from pipeline.analyses.primary_fit import takes_larger
+from pipeline.analyses.term_test_rows import dropped_rows, penalised_dropped_rows
 from pipeline.plan import Analysis
 from shared.estimate import Estimate
 
@@ -55,7 +56,8 @@ def likelihood_rows(
             confidence=analysis.confidence,
         )  # fmt: skip
         rows = coefficient_rows(base, effects, "odds_ratio")
-        rows += term_tests(base, columns, fit.coefficients, *covariances)
+        rows += term_tests(base, columns, fit.coefficients, *covariances, single=True)
+        rows += dropped_rows(base, analysis, data)
     if data.observation is None:  # no likelihood with estimated weights
         rows += row_of_test(base, "likelihood_ratio", fit.likelihood_ratio)
         rows += row_of_test(base, "score", fit.score)
@@ -91,9 +93,13 @@ def firth_rows(
     found = Penalised(
         columns=columns, fit=fit, robust=robust, separated=separated,
         errors=_errors(analysis, penalised=True), larger=takes_larger(analysis, penalised=True),
+        single=True,
         ignored=("clusters_ignored",) if _has_clusters(data) else (),
     )  # fmt: skip
-    return penalised_rows(base, analysis, found, ratio="odds_ratio", likelihood=likelihood)
+    rows = penalised_rows(base, analysis, found, ratio="odds_ratio", likelihood=likelihood)
+    tests = replace(base, method=f"{likelihood}; coefficients of the term held at nil")
+    tests = concerned(tests, fit.concerns)
+    return rows + penalised_dropped_rows(tests, analysis, data, separated=separated)
 
 
 def weight_rows(base: Estimate, found: ObservationWeights) -> list[Estimate]:

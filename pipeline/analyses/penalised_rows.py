@@ -47,6 +47,7 @@ class Penalised:
     ignored: tuple[str, ...]
     broken: Mapping[str, tuple[str, ...]] = field(default_factory=dict[str, tuple[str, ...]])
     larger: bool = False
+    single: bool = False  # whether terms of one column have a row for their Wald test too
 
     @property
     def covariances(self) -> tuple[FloatArray, ...]:
@@ -138,7 +139,7 @@ def _wald_tests(base: Estimate, found: Penalised) -> list[Estimate]:
     if found.separated:
         return []
     beta = found.fit.coefficients
-    rows = term_tests(base, found.columns, beta, *found.covariances)
+    rows = term_tests(base, found.columns, beta, *found.covariances, single=found.single)
     tested = [place for place, item in enumerate(found.columns) if item.term != INTERCEPT]
     overall = cautious_wald(beta, found.covariances, tested)
     return rows + row_of_test(base, "wald", overall)

@@ -24,6 +24,7 @@ from pipeline.report.sentences import (
     versus,
 )
 from pipeline.report.tables import as_html
+from pipeline.report.term_tests import term_tests_table
 
 
 def question_section(question: Question, material: Material, pictures: Pictures) -> Section:
@@ -50,6 +51,11 @@ def question_section(question: Question, material: Material, pictures: Pictures)
             terms = covariate_table(material.rows, analysis, material.labels)
             blocks.append(
                 fold(f"Other terms: {analysis_title(analysis, material.labels)}", as_html(terms))
+            )
+        tests = term_tests_table(material.rows, analysis, material.labels)
+        if tests.lines:
+            blocks.append(
+                fold(f"Tests of terms: {analysis_title(analysis, material.labels)}", as_html(tests))
             )
     return Section(
         question.id, question.text, versus(question.lead, material.labels) or question.text,
