@@ -1,18 +1,15 @@
 """Two proportions of few stifles: exact and mid-p tests, and the odds ratio that goes with them."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import root_scalar
-from scipy.special import gammaln, logsumexp
+from scipy.special import gammaln
 from scipy.stats import fisher_exact
 
 from analysis.arrays import FloatArray
 from analysis.chi_square import normal_quantile
+from analysis.conditional_count import conditional_ratio, exact_limits, upper_tail
 from analysis.two_groups import TwoGroups
-
-WIDEST = 60.0  # log odds ratios are looked for between -60 and 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +59,7 @@ def mid_p_test(groups: TwoGroups, *, confidence: float = 0.95) -> ExactTest:
     """
     normal_quantile(confidence)
     weights, at = _tables(groups)
-    above = _upper_tail(0.0, weights, at, share=0.5)
+    above = upper_tail(0.0, weights, at, share=0.5)
     p_value = min(1.0, 2 * min(above, 1 - above))
     return _limited(groups, p_value, share=0.5, confidence=confidence)
 
@@ -70,17 +67,11 @@ def mid_p_test(groups: TwoGroups, *, confidence: float = 0.95) -> ExactTest:
 def _limited(groups: TwoGroups, p_value: float, *, share: float, confidence: float) -> ExactTest:
     """Give the ratio and its limits; `share` of the table seen counts towards each tail."""
     weights, at = _tables(groups)
-    last, alpha = len(weights) - 1, (1 - confidence) / 2
-    ratio, low, high = float("nan"), 0.0, float("inf")
-    if last:
-        ratio = low if at == 0 else high
-    if 0 < at < last:
-        ratio = _solve(lambda tilt: _expected(tilt, weights) - at)
-    if at > 0:
-        low = _solve(lambda tilt: _upper_tail(tilt, weights, at, share=share) - alpha)
-    if at < last:
-        high = _solve(lambda tilt: _upper_tail(tilt, weights, at, share=1 - share) + alpha - 1)
-    return ExactTest(p_value=p_value, odds_ratio=ratio, low=low, high=high, confidence=confidence)
+    low, high = exact_limits(weights, at, share=share, confidence=confidence)
+    return ExactTest(
+        p_value=p_value, odds_ratio=conditional_ratio(weights, at), low=low, high=high,
+        confidence=confidence,
+    )  # fmt: skip
 
 
 def _tables(groups: TwoGroups) -> tuple[FloatArray, int]:
@@ -91,22 +82,3 @@ def _tables(groups: TwoGroups) -> tuple[FloatArray, int]:
     cells = (x, groups.n - x, events - x, groups.reference_n - events + x)
     weights = -sum(gammaln(cell + 1) for cell in cells)
     return np.asarray(weights, dtype=np.float64), groups.events - least
-
-
-def _chances(tilt: float, weights: FloatArray) -> FloatArray:
-    tilted = weights + tilt * np.arange(len(weights))
-    return np.exp(tilted - logsumexp(tilted))
-
-
-def _expected(tilt: float, weights: FloatArray) -> float:
-    return float(_chances(tilt, weights) @ np.arange(len(weights)))
-
-
-def _upper_tail(tilt: float, weights: FloatArray, at: int, *, share: float) -> float:
-    chances = _chances(tilt, weights)
-    return float(chances[at + 1 :].sum() + share * chances[at])
-
-
-def _solve(gap: Callable[[float], float]) -> float:
-    found = root_scalar(gap, bracket=(-WIDEST, WIDEST), method="brentq", xtol=1e-13)
-    return float(np.exp(found.root))

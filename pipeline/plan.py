@@ -48,7 +48,8 @@ class Analysis:
         Bootstrap samples behind the limits of standardised risks, and their seed.
     estimator
         None: by the rule for sparse data; "penalised" always gives Firth's as the primary,
-        "maximum_likelihood" never. With exact ties it is always maximum likelihood.
+        "maximum_likelihood" never. With exact ties it is always maximum likelihood. "exact", for a
+        logistic model of a small table: the exposure's ratios given the totals of the other terms.
     variance
         Cluster-robust errors of a logistic model: "CR1", "CR2" for few clusters (bias-reduced, t
         limits; by maximum likelihood only), or "larger_of_robust_and_model" (CR1 or without
@@ -223,6 +224,6 @@ def _versions(values: Mapping[str, Any]) -> tuple[str, ...]:
         return (*crude, "standardised") if exposure and adjusts else ("crude",)
     if not adjusts:
         return crude
-    category = exposure in values.get("categorical", {})
+    category = exposure in values.get("categorical", {}) and values.get("estimator") != "exact"
     standardised = ("standardised",) if values["model"] == "logistic" and category else ()
     return (*standardised, *crude, "adjusted")

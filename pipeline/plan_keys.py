@@ -33,7 +33,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "ph_transform": ("km", "rank", "identity", "log"),
     "interval": ("log-log", "log", "plain", "profile"),
     "test": TESTS,
-    "estimator": ("maximum_likelihood", "penalised"),
+    "estimator": ("maximum_likelihood", "penalised", "exact"),
     "missing": ("complete_cases", "multiple_imputation"),
     "distribution": ("weibull", "lognormal", "loglogistic", "generalised_gamma"),
 }
@@ -92,11 +92,22 @@ def _refuse_model(place: str, values: Mapping[str, Any]) -> None:
             place, "multiple imputation is not yet part of this version",
             do='Use missing = "complete_cases".',
         )  # fmt: skip
+    _refuse_exact(place, values)
+    _refuse_interval(place, values)
+
+
+def _refuse_exact(place: str, values: Mapping[str, Any]) -> None:
+    """Refuse exact ties and exact estimation where there are none."""
+    model = values["model"]
     if values.get("ties") == "exact" and model in ("fine_gray", "frailty"):
         raise PlanError(
             place, f'the model "{model}" has no exact ties', do='Use ties = "efron" or "breslow".'
         )
-    _refuse_interval(place, values)
+    if values.get("estimator") == "exact" and model != "logistic":
+        raise PlanError(
+            place, f'the model "{model}" has no estimator "exact"',
+            do='Use "maximum_likelihood" or "penalised".',
+        )  # fmt: skip
     if values.get("ties") == "exact" and values.get("estimator") == "penalised":
         raise PlanError(
             place, 'ties = "exact" cannot be used with estimator = "penalised"',
@@ -123,6 +134,11 @@ def _refuse_interval(place: str, values: Mapping[str, Any]) -> None:
 
 def _refuse_versions(place: str, values: Mapping[str, Any]) -> None:
     model, asked = values["model"], values.get("adjustments", ())
+    if "standardised" in asked and values.get("estimator") == "exact":
+        raise PlanError(
+            place, "exact estimation gives no risks that could be standardised",
+            do='Take "standardised" out of adjustments.',
+        )  # fmt: skip
     for version in asked:
         if version not in VERSIONS[model]:
             raise PlanError(

@@ -42,7 +42,11 @@ def refit_scripts(analyses: Iterable[Analysis], out: Path, *, seed: int = 1) -> 
     written: list[Path] = []
     for analysis in analyses:
         unlike = bool(
-            analysis.log or analysis.centre or analysis.interactions or analysis.variance == "CR2"
+            analysis.log
+            or analysis.centre
+            or analysis.interactions
+            or analysis.variance == "CR2"
+            or analysis.estimator == "exact"
         )  # not in the R script
         if analysis.model in REFITTED and analysis.ties != "exact" and not unlike:
             path = out / f"{analysis.id}.R"

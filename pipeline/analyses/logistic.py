@@ -11,6 +11,7 @@ from analysis.rank import find_redundant
 from analysis.separation import find_separation
 from pipeline.analyses.diagnostics import diagnose
 from pipeline.analyses.effects import FEW_EVENTS_PER_PARAMETER
+from pipeline.analyses.exact_logistic import fit_exact_analysis
 from pipeline.analyses.few_clusters import refuse_reduced
 from pipeline.analyses.fitted import Fitted, base_row, concerned, count_rows, ignores_clusters
 from pipeline.analyses.logistic_data import LogisticData, complete_data, weighted_data
@@ -48,6 +49,8 @@ def fit_logistic_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     PlanError, ValueError
         If the plan does not fit the table.
     """
+    if analysis.estimator == "exact":
+        return fit_exact_analysis(frame, analysis)
     refuse_reduced(analysis)
     selection = select_rows(frame, analysis)
     asks_weights = analysis.missing_outcome == "observation_weights"

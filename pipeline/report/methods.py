@@ -64,7 +64,7 @@ def _alike(analyses: Iterable[Analysis]) -> list[list[Analysis]]:
             key = (item.model, item.population, terms, item.competing, item.horizon,
                    item.missing_outcome, item.ties, tuple(item.spline.items()),
                    item.strata, item.matched_set, item.variance, item.random_intercept,
-                   item.interval)  # fmt: skip
+                   item.interval, item.estimator == "exact")  # fmt: skip
             found.setdefault(key, []).append(item)
     return list(found.values())
 
@@ -118,6 +118,8 @@ def _errors(item: Analysis) -> str:
     """Say what limits come from; the larger errors are the default of a penalised fit only."""
     if item.variance == LARGER:
         return f" Limits come from {LARGER_ERRORS}." + PENALISED.format(errors="the same errors")
+    if item.estimator == "exact":
+        return EXACT
     return PENALISED.format(errors=LARGER_ERRORS if item.variance is None else ROBUST)
 
 
@@ -201,6 +203,10 @@ KNOWN_ONLY = " Only stifles with a known outcome were used."
 PENALISED = (
     " Where data were separated or sparse, Firth's penalised likelihood is primary, with limits "
     "from {errors}; for a term that separates, and without clusters, they are profiled."
+)
+EXACT = (
+    " Ratios are exact: given the totals of the other terms, with limits of two one-sided tests, "
+    "median unbiased where a cell is empty; stifles are taken as independent."
 )
 ROBUST = "errors robust by cluster"
 LARGER_ERRORS = "the larger of errors robust by cluster and errors of the model, number by number"

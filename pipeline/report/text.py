@@ -111,6 +111,13 @@ def estimate_text(row: Estimate) -> str:
 
 def interval_text(row: Estimate) -> str:
     """Print the interval of a row ("4 to 12"), empty where there is none."""
+    if (
+        row.estimate is not None
+        and row.low is not None
+        and row.measure == "odds_ratio"
+        and (row.high is None)
+    ):  # nothing bounds the ratio above: an empty cell
+        return f"{shown(row.low, row.measure, decimals_of(row))} or more"
     if row.estimate is None or row.low is None or row.high is None:
         return ""
     decimals = decimals_of(row)

@@ -23,7 +23,7 @@ PUBLISHED = Path(str(files("shared") / "published"))
 ORACLES = Path(__file__).parents[1] / "oracles"
 DATA = (
     "birthwt", "lbw", "rossi", "gehan", "endometrial", "aml", "asah", "infert", "cbpp",
-    "respiratory", "small_trial", "sputum", "survival_bladder2", "rats", "kidney",
+    "respiratory", "small_trial", "sputum", "survival_bladder2", "rats", "kidney", "rabbits",
 )  # fmt: skip
 
 
