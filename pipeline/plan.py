@@ -56,8 +56,9 @@ class Analysis:
         clusters). None: CR1 by maximum likelihood, the larger for a penalised fit.
     diagnostics, validate_by
         What is said of how well a logistic model describes its rows (true: all but the test of
-        Hosmer and Lemeshow), and the column whose groups are left out one at a time: clinic_id
-        where the table has it.
+        Hosmer and Lemeshow), or of what a Cox model hangs on ("proportional_hazards": its effects
+        over time; "influence": without one clinic or animal), and the column whose groups are left
+        out one at a time: clinic_id where the table has it.
     ph_transform
         Time scale of the test of proportional hazards: km, rank, identity or log.
     interval

@@ -55,7 +55,9 @@ PARSERS: Mapping[str, Callable[[object], Any]] = {
     "strata": list_of(text), "rho": number, "gamma": number, "horizon": days,
     "confidence": share, "m": whole, "seed": whole, "resamples": whole,
     "window_days": whole, "seen_within_days": whole, "random_intercept": text,
-    "diagnostics": all_or_list(*DIAGNOSTICS, "hosmer_lemeshow", default=DIAGNOSTICS),
+    "diagnostics": all_or_list(
+        *DIAGNOSTICS, "hosmer_lemeshow", "proportional_hazards",
+        default=(*DIAGNOSTICS, "proportional_hazards")),
     "validate_by": text, "variance": one_of("CR1", "CR2", LARGER),
     "matched_set": text, **{key: one_of(*choices) for key, choices in CHOICES.items()},
 }  # fmt: skip
@@ -94,6 +96,7 @@ def _refuse_model(place: str, values: Mapping[str, Any]) -> None:
         )  # fmt: skip
     _refuse_exact(place, values)
     _refuse_interval(place, values)
+    _refuse_diagnostics(place, values)
 
 
 def _refuse_exact(place: str, values: Mapping[str, Any]) -> None:
@@ -130,6 +133,23 @@ def _refuse_interval(place: str, values: Mapping[str, Any]) -> None:
                 place, f'interval = "profile" takes rows as independent, without {key} = "{given}"',
                 do=f"Take {key} out, or interval.",
             )  # fmt: skip
+
+
+def _refuse_diagnostics(place: str, values: Mapping[str, Any]) -> None:
+    """Refuse a list with what the model has not; `true` asks for what it has."""
+    asked, model = values.get("diagnostics", ()), values["model"]
+    here = ("proportional_hazards", "influence") if model == "cox" else (
+        *DIAGNOSTICS, "hosmer_lemeshow")  # fmt: skip
+    strange = [name for name in asked if name not in here]
+    if strange and asked != (*DIAGNOSTICS, "proportional_hazards"):
+        raise PlanError(
+            place, f'the model "{model}" has no diagnostics "{strange[0]}"',
+            do="It has: " + ", ".join(here) + ".",
+        )  # fmt: skip
+    if model == "cox" and asked and values.get("ties") == "exact":
+        raise PlanError(
+            place, 'ties = "exact" has no diagnostics', do='Use ties = "efron", or take it out.'
+        )
 
 
 def _refuse_versions(place: str, values: Mapping[str, Any]) -> None:

@@ -31,7 +31,8 @@ CLUSTERED = COMMON | {
 }  # fmt: skip
 USES: Mapping[str, frozenset[str]] = {
     "cox": COMMON | TIMED | REGRESSION | {"strata", "ties", "ph_transform", "horizon", "seed",
-                                     "resamples", "interval"},
+                                     "resamples", "interval", "diagnostics",
+                                     "validate_by"},
     "logistic": COMMON | REGRESSION
     | {"outcome", "missing_outcome", "observation_terms", "time", "window_days", "horizon",
        "seed", "resamples", "diagnostics", "validate_by", "interactions",

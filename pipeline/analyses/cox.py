@@ -9,6 +9,7 @@ import polars as pl
 from analysis.cox import proportional_hazards_test
 from analysis.design import Design
 from pipeline.analyses.concordance_rows import concordance_rows
+from pipeline.analyses.cox_diagnostics import diagnose_cox
 from pipeline.analyses.cox_exact_ties import fit_exact_ties
 from pipeline.analyses.cox_penalised import LIN_WEI, firth_cox_rows, is_sparse
 from pipeline.analyses.cox_profile import PROFILE, cox_effects
@@ -48,6 +49,7 @@ def fit_cox_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     """
     selection = select_rows(frame, analysis)
     rows: list[Estimate] = []
+    curves = [no_curves()]
     for adjustment in analysis.adjustments:
         if adjustment == "standardised":
             rows += standardised_rows(selection, analysis)
@@ -56,8 +58,17 @@ def fit_cox_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
             selection, analysis, adjustment, also=columns_needed(analysis)
         )
         rows += _model_rows(analysis, design, kept, base=base)
+        if analysis.diagnostics and adjustment == _whole(analysis):
+            judged = diagnose_cox(base, analysis, design, kept)
+            rows += judged.rows
+            curves.append(judged.curves)
         rows += count_rows(base, selection, design.dropped)
-    return Fitted(rows=tuple(rows), curves=no_curves())
+    return Fitted(rows=tuple(rows), curves=pl.concat(curves))
+
+
+def _whole(analysis: Analysis) -> str:
+    """Name the version with most terms: that is the one to be judged."""
+    return "adjusted" if "adjusted" in analysis.adjustments else "crude"
 
 
 def _model_rows(

@@ -78,7 +78,8 @@ def _public_curves(material: Material, smallest: int) -> pl.DataFrame:
             pl.col("n_events", "n_at_risk") < smallest
         )).height:  # fmt: skip
             kept.append(item.id)
-    return material.curves.filter(pl.col("analysis").is_in(kept))
+    single = pl.col("curve").str.starts_with("over_time")  # a dot is one event
+    return material.curves.filter(pl.col("analysis").is_in(kept) & ~single)
 
 
 def _page(material: Material) -> str:

@@ -11,7 +11,9 @@ from shared.estimate import Estimate
 ALL = "all"
 COUNTED = frozenset({"count", "proportion", "risk"})
 BY_HAND = ("overlap_", "clinic_comparison")  # analyses that are about clinics and surgeons
-ONE_BY_ONE = frozenset({"odds_ratio_without", "observed_expected"})  # one clinic, one animal
+ONE_BY_ONE = frozenset(
+    {"odds_ratio_without", "hazard_ratio_without", "observed_expected"}
+)  # one clinic, one animal
 BOOKKEEPING = frozenset({"rows", "held", "other_levels", "missing"})
 Key = tuple[str, ...]
 

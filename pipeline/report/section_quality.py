@@ -101,9 +101,10 @@ def clinics_table(rows: Sequence[Estimate], analysis: Analysis, material: Materi
 
 
 def influence_table(rows: Sequence[Estimate], analysis: Analysis, material: Material) -> Table:
-    """List the odds ratio without one clinic, and without one animal."""
+    """List the ratio without one clinic, and without one animal."""
     lines: list[Line] = []
-    for row in of(rows, "odds_ratio_without"):
+    ratio = "Hazard ratio" if analysis.model == "cox" else "Odds ratio"
+    for row in of(rows, f"{small(ratio).replace(' ', '_')}_without"):
         title = f"Without one {small(material.labels.name(row.state or ''))}"
         if not lines or title not in {line.header for line in lines}:
             lines.append(Line(title))
@@ -113,8 +114,8 @@ def influence_table(rows: Sequence[Estimate], analysis: Analysis, material: Mate
         lines.append(Line(name, cells, indented=True))
     return Table(
         id=f"influence-{analysis.id}", lines=tuple(lines),
-        caption="The odds ratio without one clinic, or one of the animals that move it most",
-        columns=("Left out", "Odds ratio without", "Stifles left"),
+        caption=f"The {small(ratio)} without one clinic, or one of the animals that move it most",
+        columns=("Left out", f"{ratio} without", "Stifles left"),
     )  # fmt: skip
 
 

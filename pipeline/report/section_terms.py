@@ -14,6 +14,7 @@ from pipeline.report.labels import Labels, small
 from pipeline.report.material import Material
 from pipeline.report.pictures import Pictures
 from pipeline.report.rows import curve_id, distinct, number, of
+from pipeline.report.section_over_time import over_time_blocks
 from pipeline.report.tables import Cell, Line, Table, as_html
 from pipeline.report.text import fixed, p_equation, p_text
 from shared.estimate import Estimate
@@ -39,7 +40,7 @@ def term_blocks(analysis: Analysis, material: Material, pictures: Pictures) -> l
     profiles = profile_table(rows, analysis, material.labels)
     if profiles.lines:
         blocks += [heading("Risks of named stifles"), as_html(profiles)]
-    return blocks
+    return [*blocks, *over_time_blocks(analysis, material, pictures)]
 
 
 def interaction_table(rows: Sequence[Estimate], analysis: Analysis, labels: Labels) -> Table:

@@ -33,6 +33,7 @@ COUNTED = frozenset({"count", "number_needed_to_treat"})
 TWO_DECIMALS = frozenset({
     "standardised_difference", "concordance", "uno_concordance", "scaled_brier",
     "calibration_slope", "calibration_in_the_large", "observed_expected", "odds_ratio_without",
+    "hazard_ratio_without",
     "random_intercept_sd", "latent_correlation", "cluster_correlation", "median_odds_ratio",
     "frailty_variance", "rank_correlation",
     "hazard_ratio_of_loss", "odds_ratio_of_known", "odds_ratio_at", "variance_inflation",
