@@ -48,14 +48,25 @@ def distinct_rows(rows: pl.DataFrame, columns: Sequence[str]) -> Distinct | None
 
 def _runs(cells: pl.DataFrame) -> Distinct | None:
     """Take equal rows that follow each other together."""
-    changes = cells.select(
-        pl.any_horizontal(pl.col(name).ne_missing(pl.col(name).shift()) for name in cells.columns)
-    ).to_series()
-    if not cells.height or changes.sum() * RUN > cells.height:
+    if not cells.height or not _often_equal(_changes(cells.head(TRIED))):
+        return None
+    changes = _changes(cells)
+    if not _often_equal(changes):
         return None
     changes[0] = True  # a blank cell is like the nothing before it
     places = (changes.cum_sum() - 1).rename(PLACE)
     return Distinct(rows=cells.filter(changes), places=places, cells=cells)
+
+
+def _changes(cells: pl.DataFrame) -> pl.Series:
+    """Tell which rows differ from the one above."""
+    return cells.select(
+        pl.any_horizontal(pl.col(name).ne_missing(pl.col(name).shift()) for name in cells.columns)
+    ).to_series()
+
+
+def _often_equal(changes: pl.Series) -> bool:
+    return changes.sum() * RUN <= changes.len()
 
 
 def _unlike(cells: pl.DataFrame) -> Distinct | None:
@@ -89,8 +100,15 @@ def _unlike_texts(cells: pl.DataFrame) -> Distinct | None:
 
 
 def distinct_texts(texts: pl.Series) -> pl.Series:
-    """Give each text once, in the order in which they come."""
-    return texts.gather(_numbers(texts).arg_unique())
+    """Give each text once, in the order in which they come; all where that gains nothing.
+
+    Equal texts that follow each other are made one first.
+    """
+    if is_mostly_distinct(texts):
+        return texts
+    runs = _runs(texts.to_frame())
+    once = texts if runs is None else runs.rows.to_series()
+    return once if is_mostly_distinct(once) else once.gather(_numbers(once).arg_unique())
 
 
 def _numbers(texts: pl.Series) -> pl.Series:

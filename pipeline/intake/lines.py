@@ -94,8 +94,10 @@ def _cells(
     odd[line[~fits]] = True
     sure = ~odd[line]
     opened, closed = quotes[sure][0::2], quotes[sure][1::2]
-    inside = np.searchsorted(marks, closed) - np.searchsorted(marks, opened)
-    cells -= np.bincount(line[sure][0::2], weights=inside, minlength=ends.size).astype(np.int64)
+    filled = closed - opened > 1  # between the quotes of an empty cell is nothing to count
+    inside = np.searchsorted(marks, closed[filled]) - np.searchsorted(marks, opened[filled])
+    lines = line[sure][0::2][filled]
+    cells -= np.bincount(lines, weights=inside, minlength=ends.size).astype(np.int64)
     cells[odd] = -1
     return cells
 

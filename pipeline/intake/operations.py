@@ -4,6 +4,7 @@ import polars as pl
 
 from pipeline.intake.cells import with_cells
 from schemas.codebook import Variable
+from schemas.rules.repeated import repeated
 
 UNPLACED = "M06"
 
@@ -49,25 +50,22 @@ def index_operations(stifles: pl.DataFrame) -> pl.DataFrame:
     pl.DataFrame
         local_stifle, local_animal, side, this, first, last, left, right (dates), n_stifles.
     """
-    animal = "local_animal"
-    known = stifles.filter(
-        pl.col(animal).is_not_null() & pl.col("side").is_not_null()
-        & pl.col("local_stifle").is_not_null()
-    )  # fmt: skip
-    if known["local_stifle"].is_duplicated().any():
+    animal, keys = "local_animal", ["local_animal", "side", "local_stifle"]
+    known = stifles.drop_nulls(keys) if sum(stifles[keys].null_count().row(0)) else stifles
+    if repeated(known, ["local_stifle"]).height:
         stifles = known.group_by("local_stifle", maintain_order=True).agg(
             pl.col(animal).first(), pl.col("side").first(), this=pl.col("surgery_date").min()
         )
     else:
         stifles = known.select("local_stifle", animal, "side", this="surgery_date")
-    one = ~stifles[animal].is_duplicated()
+    one, all_one = ~pl.col(animal).is_duplicated(), repeated(stifles, [animal]).is_empty()
     this = pl.col("this")
-    alone = (stifles if one.all() else stifles.filter(one)).with_columns(
+    alone = (stifles if all_one else stifles.filter(one)).with_columns(
         first=this, last=this,
         left=pl.when(side="left").then(this), right=pl.when(side="right").then(this),
         n_stifles=pl.lit(1, pl.UInt32),
     )  # fmt: skip
-    if alone.height == stifles.height:
+    if all_one:
         return alone
     several = stifles.filter(~one).with_columns(
         first=this.min().over(animal),
@@ -123,6 +121,8 @@ def with_joined(rows: pl.DataFrame, others: pl.DataFrame, *, on: str) -> pl.Data
 
     A join of whole frames would copy every column, and give room to those that take none.
     """
+    if rows[on].equals(others[on]) and not rows[on].null_count():
+        return rows.with_columns(others.drop(on))  # each stifle beside its own operation
     joined = rows.select(on).join(others, on=on, how="left", maintain_order="left")
     if joined.height != rows.height:
         raise AssertionError(f"{on} stands twice in the rows that are joined")

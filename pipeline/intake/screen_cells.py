@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from pipeline.intake.distinct import distinct_texts, is_mostly_distinct
+from pipeline.intake.distinct import distinct_texts
 from pipeline.intake.screen_patterns import KINDS, NOT_SAFE, SAFE, Kind
 
 SHORTEST = 6  # bytes of the shortest identifier
@@ -33,19 +33,13 @@ def kinds_in(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
 
 
 def _doubtful_of(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
-    """Give the texts of these columns that may hold an identifier, each once.
-
-    Equal cells often stand below each other and count once; then those of a column are made
-    distinct first where they repeat, and last where nearly every row has a text of its own.
-    """
+    """Give the texts of these columns that may hold an identifier, each once."""
     found = [_doubtful(pl.Series(TEXT, [], pl.String))]
     for name in columns:
-        cell = pl.col(name)
-        long = rows.select(
-            cell.filter((cell.str.len_bytes() >= SHORTEST) & cell.ne_missing(cell.shift()))
-            .alias(TEXT)
-        ).to_series()  # fmt: skip
-        found.append(_doubtful(long if is_mostly_distinct(long) else distinct_texts(long)))
+        if not (rows[name].str.len_bytes() >= SHORTEST).any():
+            continue
+        texts = distinct_texts(rows[name]).rename(TEXT)
+        found.append(_doubtful(texts.filter(texts.str.len_bytes() >= SHORTEST)))
     return pl.concat(found).unique(TEXT)
 
 

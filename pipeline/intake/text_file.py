@@ -62,11 +62,15 @@ def as_utf8(content: bytes, path: Path, encoding: str) -> bytes:
 
 def _is_plain_utf8(content: bytes) -> bool:
     """Tell valid UTF-8 without a mark at its beginning, NUL or replacement characters."""
-    if content.startswith(codecs.BOM_UTF8) or b"\x00" in content or REPLACED in content:
+    if b"\x00" in content:
+        return False
+    if content.isascii():
+        return True
+    if content.startswith(codecs.BOM_UTF8) or REPLACED in content:
         return False
     decoder = codecs.getincrementaldecoder("utf-8")()
     try:
-        for at in range(0, 0 if content.isascii() else len(content), PIECE):
+        for at in range(0, len(content), PIECE):
             decoder.decode(content[at : at + PIECE], final=at + PIECE >= len(content))
     except UnicodeDecodeError:
         return False

@@ -4,6 +4,7 @@ import operator
 from collections.abc import Sequence
 from functools import reduce
 
+import numpy as np
 import polars as pl
 
 
@@ -15,7 +16,8 @@ def repeated(frame: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
     if frame.height < 2:
         return frame.clear()
     hashes = (pl.col(name).hash(seed=seed) for seed, name in enumerate(columns))
-    alike = frame.select(reduce(operator.xor, hashes)).to_series().is_duplicated()
-    if not alike.any():
+    hashed = frame.select(reduce(operator.xor, hashes)).to_series()
+    ordered = np.sort(hashed.to_numpy())  # sorted numbers show in one look that none stands twice
+    if not (ordered[1:] == ordered[:-1]).any():
         return frame.clear()
-    return frame.filter(alike).filter(pl.struct(columns).is_duplicated())
+    return frame.filter(hashed.is_duplicated()).filter(pl.struct(columns).is_duplicated())

@@ -30,7 +30,7 @@ def donors(exports: Path, asked: pl.DataFrame) -> pl.DataFrame:
 
 def big_export(exports: Path, folder: Path, *, stifles: int, failing: int, asked: pl.DataFrame
                ) -> int:  # fmt: skip
-    """Write stifles.csv, rechecks.csv and complications.csv; give their size in bytes."""
+    """Write stifles.csv, rechecks.csv and the other files empty; give their size in bytes."""
     rng = np.random.default_rng(1)
     donor = donors(exports, asked)
     rows = donor[rng.integers(0, donor.height, stifles)]
@@ -51,8 +51,10 @@ def big_export(exports: Path, folder: Path, *, stifles: int, failing: int, asked
     folder.mkdir(parents=True)
     rows.write_csv(folder / "stifles.csv")
     _rechecks(rows, day, rng).write_csv(folder / "rechecks.csv")
-    head = (exports / "complications.csv").read_text("utf-8").splitlines()[0]
-    (folder / "complications.csv").write_text(head + "\n", "utf-8")
+    for path in sorted(exports.glob("*.csv")):  # of every other file only the header
+        if not (folder / path.name).exists():
+            head = path.read_text("utf-8").splitlines()[0]
+            (folder / path.name).write_text(head + "\n", "utf-8")
     return sum(path.stat().st_size for path in folder.iterdir())
 
 
