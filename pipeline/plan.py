@@ -67,6 +67,10 @@ class Analysis:
     strata, matched_set
         Columns within whose levels rows are compared; column that says which rows are a pair (the
         animal, for its two stifles).
+    distribution, cut_days
+        Form of a model of days: weibull, lognormal, loglogistic, generalised_gamma, or
+        piecewise_exponential, whose hazard may change on the days named. None: all of the first
+        four side by side, and the last where days are named.
     test, rho, gamma
         Weights of the log-rank family: log_rank, gehan, tarone_ware, peto_peto (survival just
         before the day), peto_prentice, or fleming_harrington with rho and gamma.
@@ -125,6 +129,7 @@ class Analysis:
     diagnostics: tuple[str, ...] = ()
     validate_by: str | None = None
     distribution: str | None = None
+    cut_days: tuple[float, ...] = ()
 
     @property
     def terms(self) -> tuple[str, ...]:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from pipeline.plan_models import ADJUSTMENTS, MODELS, NEEDS, USES, VERSIONS
+from pipeline.plan_pieces import PIECES, refuse_pieces
 from pipeline.plan_products import refuse_products
 from pipeline.plan_values import (
     all_or_list,
@@ -35,7 +36,13 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "test": TESTS,
     "estimator": ("maximum_likelihood", "penalised", "exact"),
     "missing": ("complete_cases", "multiple_imputation"),
-    "distribution": ("weibull", "lognormal", "loglogistic", "generalised_gamma"),
+    "distribution": (
+        "weibull",
+        "lognormal",
+        "loglogistic",
+        "generalised_gamma",
+        PIECES,
+    ),
 }
 DIAGNOSTICS = (
     "calibration", "discrimination", "optimism", "left_out", "influence", "collinearity",
@@ -59,7 +66,8 @@ PARSERS: Mapping[str, Callable[[object], Any]] = {
         *DIAGNOSTICS, "hosmer_lemeshow", "proportional_hazards",
         default=(*DIAGNOSTICS, "proportional_hazards")),
     "validate_by": text, "variance": one_of("CR1", "CR2", LARGER),
-    "matched_set": text, **{key: one_of(*choices) for key, choices in CHOICES.items()},
+    "matched_set": text, "cut_days": days,
+    **{key: one_of(*choices) for key, choices in CHOICES.items()},
 }  # fmt: skip
 
 
@@ -75,6 +83,7 @@ def refuse_contradictions(place: str, values: Mapping[str, Any]) -> None:
     _refuse_versions(place, values)
     _refuse_events(place, values)
     _refuse_terms(place, values)
+    refuse_pieces(place, values)
 
 
 def _refuse_model(place: str, values: Mapping[str, Any]) -> None:

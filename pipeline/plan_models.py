@@ -46,12 +46,13 @@ USES: Mapping[str, frozenset[str]] = {
     | {"adjust_for", "adjustments", "spline", "per", "log", "centre", "strata", "ties",
        "random_intercept"}) - {"entry", "cluster"},
     "interval_censored": COMMON
-    | {"left", "right", "adjust_for", "adjustments", "spline", "per", "distribution", "horizon",
-       "seed", "resamples"},
+    | {"left", "right", "adjust_for", "adjustments", "spline", "per", "distribution", "cut_days",
+       "horizon", "seed", "resamples"},
     "kaplan_meier": COMMON | TIMED | {"horizon", "interval"},
     "log_rank": COMMON | TIMED | {"strata", "test", "rho", "gamma"},
-    "parametric_survival": (COMMON | TIMED
-    | {"adjust_for", "adjustments", "spline", "per", "distribution", "horizon"}) - {"entry"},
+    "parametric_survival": COMMON | TIMED
+    | {"adjust_for", "adjustments", "spline", "per", "distribution", "cut_days", "horizon",
+       "weights"},
     "mean_cumulative_count": COMMON | TIMED | {"horizon"},
     "restricted_mean": COMMON | TIMED | {"horizon"},
     "risks": COMMON | {"outcome", "horizon"},

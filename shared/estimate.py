@@ -24,6 +24,7 @@ CONCERNS = {
     "no_events": "no event was seen",
     "no_spread": "clusters differ no more than chance: the numbers are those without them",
     "one_row_a_cluster": "hardly a cluster has two rows: how alike they are cannot be told",
+    "piece_without_events": "a piece of time holds no event: its rate is nil",
     "penalised": "estimated by penalised likelihood because the data are sparse",
     "extreme_weights": "a few stifles carry much of the weight",
     "beyond_follow_up": "nobody was followed to this day; no number is given",

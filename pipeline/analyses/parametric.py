@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import polars as pl
@@ -29,9 +30,11 @@ from pipeline.analyses.fitted import (
     number_row,
     numbers_of,
     optional_labels,
+    optional_numbers,
     row_of_test,
 )
 from pipeline.analyses.fitted_curves import last_day, modelled_points, seen_points
+from pipeline.analyses.piecewise import piecewise_rows
 from pipeline.analyses.selection import Selection, select_rows
 from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
@@ -71,12 +74,24 @@ def fit_distributions(selection: Selection, analysis: Analysis, *, also: tuple[s
                 here = _about(base, fit, design, ignores_clusters(kept, analysis))
                 rows += _estimates(here, design, fit, confidence=analysis.confidence)
                 rows += _risks(here, design, fit, analysis)
-                last = last_day(*ends)
-                drawn += [modelled_points(analysis, fit, design.matrix, last=last)]
+                drawn += _points(fit, design, analysis, last=last_day(*ends))
+        if analysis.cut_days:
+            more, points = piecewise_rows(base, design, kept, analysis=analysis, ends=ends)
+            rows, drawn = [*rows, *more], [*drawn, points]
         if any(len(points) for points in drawn):
-            curves = [no_curves(), seen_points(analysis, *ends), *drawn]
+            entry = optional_numbers(kept, analysis.entry)
+            curves = [no_curves(), seen_points(analysis, *ends, entry=entry), *drawn]
         rows += count_rows(base, selection, design.dropped)
     return Fitted(rows=tuple(rows), curves=pl.concat(curves))
+
+
+def _points(
+    fit: ParametricFit, design: Design, analysis: Analysis, *, last: float
+) -> list[pl.DataFrame]:
+    if not fit.converged:
+        return []
+    risks = partial(parametric_risks, fit, design.matrix)
+    return [modelled_points(analysis, fit.distribution, risks, last=last)]
 
 
 def _ends(kept: pl.DataFrame, analysis: Analysis) -> tuple[FloatArray, FloatArray]:
