@@ -54,6 +54,10 @@ class CoxData:
         """Terms, shape (m, p): centred, in units of the column's standard deviation."""
         return self.design[:, 1:]
 
+    def x_of_deaths(self) -> FloatArray:
+        """Terms of the deaths, shape (d, p); taken from whole rows, which is quicker."""
+        return self.design.take(self.deaths, axis=0)[:, 1:]
+
     @property
     def tied(self) -> bool:
         """Whether two events share a slot."""

@@ -26,7 +26,7 @@ def score_residuals(data: CoxData, sums: RiskSums) -> FloatArray:
     out -= np.einsum("mp,m->mp", data.x, cumulated[:, 0])
     out *= sums.relative
     mean = (hazard * s1 - tied * s1_deaths) / np.where(sums.death_weight > 0, sums.death_weight, 1)
-    own = data.x.take(data.deaths, axis=0) - mean.take(slot, axis=0)
+    own = data.x_of_deaths() - mean.take(slot, axis=0)
     if data.tied:
         shared = sums.square_1 * s1 - sums.square_2 * s1_deaths
         own -= sums.relative.take(data.deaths, axis=0) * shared.take(slot, axis=0)

@@ -90,7 +90,7 @@ def gradient(
 
     `row_weights` are the ``expected_weights``, where they are known already.
     """
-    event_x = data.x[data.deaths]
+    event_x = data.x_of_deaths()
     if multiplier is not None:
         event_x = event_x * multiplier[data.death_slot, None]
     if weights is None:
