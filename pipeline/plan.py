@@ -53,7 +53,9 @@ class Analysis:
     variance
         Cluster-robust errors of a logistic model: "CR1", "CR2" for few clusters (bias-reduced, t
         limits; by maximum likelihood only), or "larger_of_robust_and_model" (CR1 or without
-        clusters). None: CR1 by maximum likelihood, the larger for a penalised fit.
+        clusters), or for very few clusters limits and p of a bootstrap of their scores:
+        "wild_bootstrap" (signs) or "wild_bootstrap_webb" (six values). None: CR1 by maximum
+        likelihood, the larger for a penalised fit.
     diagnostics, validate_by
         What is said of how well a logistic model describes its rows (true: all but the test of
         Hosmer and Lemeshow), or of what a Cox model hangs on ("proportional_hazards": its effects

@@ -35,6 +35,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "interval": ("log-log", "log", "plain", "profile"),
     "test": TESTS,
     "estimator": ("maximum_likelihood", "penalised", "exact"),
+    "variance": ("CR1", "CR2", LARGER, "wild_bootstrap", "wild_bootstrap_webb"),
     "missing": ("complete_cases", "multiple_imputation"),
     "distribution": (
         "weibull",
@@ -65,8 +66,7 @@ PARSERS: Mapping[str, Callable[[object], Any]] = {
     "diagnostics": all_or_list(
         *DIAGNOSTICS, "hosmer_lemeshow", "proportional_hazards",
         default=(*DIAGNOSTICS, "proportional_hazards")),
-    "validate_by": text, "variance": one_of("CR1", "CR2", LARGER),
-    "matched_set": text, "cut_days": days,
+    "validate_by": text, "matched_set": text, "cut_days": days,
     **{key: one_of(*choices) for key, choices in CHOICES.items()},
 }  # fmt: skip
 

@@ -45,7 +45,7 @@ def refit_scripts(analyses: Iterable[Analysis], out: Path, *, seed: int = 1) -> 
             analysis.log
             or analysis.centre
             or analysis.interactions
-            or analysis.variance == "CR2"
+            or analysis.variance in ("CR2", "wild_bootstrap", "wild_bootstrap_webb")
             or analysis.estimator == "exact"
         )  # not in the R script
         if analysis.model in REFITTED and analysis.ties != "exact" and not unlike:

@@ -21,6 +21,7 @@ CONCERNS = {
     "interval_through_infinity": "the difference may be nil: the number runs through infinity",
     "late_entry": "rows enter late, for which the method has no answer; no number is given",
     "few_clusters": "few clusters: robust errors are likely too small",
+    "open_limit": "so few clusters leave the interval open at one end or both",
     "no_events": "no event was seen",
     "no_spread": "clusters differ no more than chance: the numbers are those without them",
     "one_row_a_cluster": "hardly a cluster has two rows: how alike they are cannot be told",

@@ -12,7 +12,7 @@ from analysis.separation import find_separation
 from pipeline.analyses.diagnostics import diagnose
 from pipeline.analyses.effects import FEW_EVENTS_PER_PARAMETER
 from pipeline.analyses.exact_logistic import fit_exact_analysis
-from pipeline.analyses.few_clusters import refuse_reduced
+from pipeline.analyses.few_clusters import refuse_for_few
 from pipeline.analyses.fitted import Fitted, base_row, concerned, count_rows, ignores_clusters
 from pipeline.analyses.logistic_data import LogisticData, complete_data, weighted_data
 from pipeline.analyses.logistic_rows import firth_rows, likelihood_rows, weight_rows
@@ -51,7 +51,7 @@ def fit_logistic_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     """
     if analysis.estimator == "exact":
         return fit_exact_analysis(frame, analysis)
-    refuse_reduced(analysis)
+    refuse_for_few(analysis)
     selection = select_rows(frame, analysis)
     asks_weights = analysis.missing_outcome == "observation_weights"
     unknown = bool(selection.frame[OUTCOME].null_count())

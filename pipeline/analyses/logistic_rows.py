@@ -20,7 +20,7 @@ from pipeline.analyses.effects import (
     term_tests,
     wald_effects,
 )
-from pipeline.analyses.few_clusters import REDUCED, reduced_rows
+from pipeline.analyses.few_clusters import FOR_FEW, REDUCED, WILD, reduced_rows, wild_rows
 from pipeline.analyses.fitted import concerned, finite, number_row, row_of_test
 from pipeline.analyses.logistic_data import LogisticData
 from pipeline.analyses.penalised_rows import Penalised, penalised_rows
@@ -50,6 +50,8 @@ def likelihood_rows(
     covariances = (fit.covariance, *((fit.covariance_model,) if larger else ()))
     if analysis.variance == REDUCED:
         rows = reduced_rows(base, columns, data, fit)
+    elif analysis.variance in WILD:
+        rows = wild_rows(base, columns, data, fit, analysis=analysis)
     else:
         effects = wald_effects(
             columns, fit.coefficients, np.diag(larger_errors(covariances) ** 2),
@@ -61,7 +63,7 @@ def likelihood_rows(
     if data.observation is None:  # no likelihood with estimated weights
         rows += row_of_test(base, "likelihood_ratio", fit.likelihood_ratio)
         rows += row_of_test(base, "score", fit.score)
-    if analysis.variance != REDUCED:
+    if analysis.variance not in FOR_FEW:
         tested = range(1, len(columns))
         cautious = cautious_wald(fit.coefficients, covariances, tested) if larger else fit.wald
         rows += row_of_test(base, "wald", cautious)
@@ -159,6 +161,8 @@ def _method(analysis: Analysis, data: LogisticData) -> str:
 
 
 def _errors(analysis: Analysis, *, penalised: bool) -> str:
+    if analysis.variance in WILD:
+        return f"limits and p of a wild bootstrap of scores by {analysis.cluster}"
     kind = "CR2, t with Satterthwaite's df" if analysis.variance == REDUCED else "CR1"
     robust = f"robust errors by {analysis.cluster} ({kind})"
     larger = takes_larger(analysis, penalised=penalised)

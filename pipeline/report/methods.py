@@ -116,6 +116,8 @@ def _logistic(alike: list[Analysis], labels: Labels) -> str:
 
 def _errors(item: Analysis) -> str:
     """Say what limits come from; the larger errors are the default of a penalised fit only."""
+    if (item.variance or "").startswith("wild_bootstrap"):
+        return WILD
     if item.variance == LARGER:
         return f" Limits come from {LARGER_ERRORS}." + PENALISED.format(errors="the same errors")
     if item.estimator == "exact":
@@ -203,6 +205,10 @@ KNOWN_ONLY = " Only stifles with a known outcome were used."
 PENALISED = (
     " Where data were separated or sparse, Firth's penalised likelihood is primary, with limits "
     "from {errors}; for a term that separates, and without clusters, they are profiled."
+)
+WILD = (
+    " Limits and p come from a wild bootstrap of the scores of clusters, the null hypothesis "
+    "imposed; where so few clusters refuse no value, a limit is left open."
 )
 EXACT = (
     " Ratios are exact: given the totals of the other terms, with limits of two one-sided tests, "

@@ -112,18 +112,25 @@ def estimate_text(row: Estimate) -> str:
 
 def interval_text(row: Estimate) -> str:
     """Print the interval of a row ("4 to 12"), empty where there is none."""
-    if (
-        row.estimate is not None
-        and row.low is not None
-        and row.measure == "odds_ratio"
-        and (row.high is None)
-    ):  # nothing bounds the ratio above: an empty cell
-        return f"{shown(row.low, row.measure, decimals_of(row))} or more"
+    if row.measure == "odds_ratio" and row.estimate is not None:
+        return _ratio_interval(row)
     if row.estimate is None or row.low is None or row.high is None:
         return ""
     decimals = decimals_of(row)
     low, high = (shown(limit, row.measure, decimals) for limit in (row.low, row.high))
     return f"{low} to {high}"
+
+
+def _ratio_interval(row: Estimate) -> str:
+    """Print the interval of a ratio, of which an empty cell or few clusters leave an end open."""
+    decimals = decimals_of(row)
+    low, high = (
+        None if limit is None else shown(limit, row.measure, decimals)
+        for limit in (row.low, row.high)
+    )
+    if low is not None and high is not None:
+        return f"{low} to {high}"
+    return f"{low} or more" if low is not None else f"{high} or less" if high is not None else ""
 
 
 def estimate_and_interval(row: Estimate) -> str:

@@ -31,6 +31,8 @@ COMMON: dict[str, Any] = {
         ({"model": "logistic", "cluster": "animal_id"},
          "primary, with limits from the larger of errors robust by cluster and errors of the "
          "model, number by number; for a term"),
+        ({"model": "logistic", "cluster": "clinic_id", "variance": "wild_bootstrap",
+          "estimator": "maximum_likelihood"}, "a wild bootstrap of the scores of clusters"),
         ({"model": "logistic", "estimator": "exact"}, "Ratios are exact: given the totals of"),
         ({"model": "logistic", "cluster": "animal_id", "variance": "CR1"},
          "primary, with limits from errors robust by cluster; for a term"),
