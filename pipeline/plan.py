@@ -31,7 +31,9 @@ class Analysis:
         first, by column.
     interactions, profiles
         Pairs of terms whose products are terms too, and named sets of values, by name, of which
-        risks are predicted: { "small, grade 2" = { log_weight_kg = 1.6, grade_preop = 2 } }.
+        risks are predicted (by a Cox model at the days of the horizon; there a profile names
+        every term and nothing competes):
+        { "small, grade 2" = { log_weight_kg = 1.6, grade_preop = 2 } }.
     adjustments
         Which versions are given: "crude", "adjusted", "standardised".
     horizon

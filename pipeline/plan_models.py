@@ -32,7 +32,7 @@ CLUSTERED = COMMON | {
 USES: Mapping[str, frozenset[str]] = {
     "cox": COMMON | TIMED | REGRESSION | {"strata", "ties", "ph_transform", "horizon", "seed",
                                      "resamples", "interval", "diagnostics",
-                                     "validate_by"},
+                                     "validate_by", "profiles"},
     "logistic": COMMON | REGRESSION
     | {"outcome", "missing_outcome", "observation_terms", "time", "window_days", "horizon",
        "seed", "resamples", "diagnostics", "validate_by", "interactions",

@@ -26,6 +26,8 @@ def refuse_products(place: str, values: Mapping[str, Any], known: list[str]) -> 
                     place, f'"{column}" is a spline and cannot interact',
                     do="Take it out of spline, or out of interactions.",
                 )  # fmt: skip
+    if values["model"] == "cox" and values.get("profiles"):
+        _refuse_cox_profiles(place, values)
     for name, profile in values.get("profiles", {}).items():
         for column in profile:
             if column not in known:
@@ -33,3 +35,23 @@ def refuse_products(place: str, values: Mapping[str, Any], known: list[str]) -> 
                     place, f'the profile "{name}" names "{column}", which is no term',
                     do=nearest(column, known),
                 )  # fmt: skip
+
+
+def _refuse_cox_profiles(place: str, values: Mapping[str, Any]) -> None:
+    """Refuse what a risk from one hazard cannot be had with."""
+    if not values.get("horizon"):
+        raise PlanError(place, "risks of profiles need their days", do="Add horizon = […].")
+    if values.get("competing"):
+        raise PlanError(
+            place, "risks of profiles beside competing events need the hazards of both",
+            do='Take profiles out, or ask for adjustments = ["standardised"].',
+        )  # fmt: skip
+    if values.get("ties") == "exact":
+        raise PlanError(
+            place, 'risks of profiles are not there with ties = "exact"', do='Use ties = "efron".'
+        )
+    for key in ("strata", "weights"):
+        if values.get(key):
+            raise PlanError(
+                place, f"risks of profiles are not there with {key}", do="Take one of the two out."
+            )

@@ -13,6 +13,7 @@ from pipeline.analyses.cox_diagnostics import diagnose_cox
 from pipeline.analyses.cox_exact_ties import fit_exact_ties
 from pipeline.analyses.cox_penalised import LIN_WEI, firth_cox_rows, is_sparse
 from pipeline.analyses.cox_profile import PROFILE, cox_effects
+from pipeline.analyses.cox_profiles import profile_rows
 from pipeline.analyses.curves import no_curves
 from pipeline.analyses.effects import coefficient_rows, term_tests
 from pipeline.analyses.fitted import (
@@ -58,6 +59,8 @@ def fit_cox_analysis(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
             selection, analysis, adjustment, also=columns_needed(analysis)
         )
         rows += _model_rows(analysis, design, kept, base=base)
+        if analysis.profiles and adjustment == _whole(analysis):
+            rows += profile_rows(base, analysis, design, kept)
         if analysis.diagnostics and adjustment == _whole(analysis):
             judged = diagnose_cox(base, analysis, design, kept)
             rows += judged.rows

@@ -16,7 +16,7 @@ from pipeline.report.pictures import Pictures
 from pipeline.report.rows import curve_id, distinct, number, of
 from pipeline.report.section_over_time import over_time_blocks
 from pipeline.report.tables import Cell, Line, Table, as_html
-from pipeline.report.text import fixed, p_equation, p_text
+from pipeline.report.text import day_text, fixed, p_equation, p_text
 from shared.estimate import Estimate
 
 NO_TEST = (
@@ -69,16 +69,22 @@ def profile_table(rows: Sequence[Estimate], analysis: Analysis, labels: Labels) 
     named = distinct(row.level for row in found) or [""]
     arms = [arm for arm in analysis.levels if arm in named] or named
     lines: list[Line] = []
+    days = list(dict.fromkeys(row.day for row in found))
+    outcome = labels.outcome(analysis.event, analysis.event_of_interest or analysis.outcome_name)
+    behind = "Stifles behind it" if analysis.model == "cox" else "Known outcomes behind it"
+    average = "What a profile does not name is taken as it is among all stifles. "
     for name in distinct(row.group for row in found):
-        own = {row.level or "": row for row in found if row.group == name}
-        cells = [cell_of(own.get(arm)) for arm in arms]
-        lines.append(Line(name, (*cells, count_cell(found[0].n, found[0].row_id))))
+        for day in days:
+            own = {row.level or "": row for row in found if (row.group, row.day) == (name, day)}
+            cells = [cell_of(own.get(arm)) for arm in arms]
+            title = name if len(days) == 1 or day is None else f"{name}, by {day_text(day)}"
+            lines.append(Line(title, (*cells, count_cell(found[0].n, found[0].row_id))))
     titles = [labels.arm(analysis.exposure or "", arm) if arm else "Risk" for arm in arms]
     return Table(
         id=f"profiles-{analysis.id}", lines=tuple(lines),
-        caption=f"{labels.outcome(analysis.outcome)}: predicted of 100 such stifles (95% interval)",
-        columns=("Stifles", *titles, "Known outcomes behind it"),
-        notes=("What a profile does not name is taken as it is among all stifles. These are risks "
+        caption=f"{outcome}: predicted of 100 such stifles (95% interval)",
+        columns=("Stifles", *titles, behind),
+        notes=(f"{'' if analysis.model == 'cox' else average}These are risks "
                "of groups of stifles, no forecast for one animal.",),
     )  # fmt: skip
 
