@@ -23,7 +23,8 @@ PUBLISHED = Path(str(files("shared") / "published"))
 ORACLES = Path(__file__).parents[1] / "oracles"
 DATA = (
     "birthwt", "lbw", "rossi", "gehan", "endometrial", "aml", "asah", "infert", "cbpp",
-    "respiratory", "small_trial", "sputum", "survival_bladder2", "rats", "kidney", "rabbits",
+    "respiratory", "small_trial", "sputum", "survival_bladder2", "rats", "kidney", "jasa1",
+    "rabbits",
 )  # fmt: skip
 
 
@@ -134,7 +135,7 @@ def test_count_of_comparisons_by_provenance() -> None:
     lines.append(f"{'all':<18}" + "".join(f"{total[kind]:>15}" for kind in kinds))
     LINES.append("\n".join(lines))
     assert sum(total.values()) == len(VALUES)
-    assert total["verified"] == 104
+    assert total["verified"] == 117
 
 
 def test_every_data_set_names_its_source_and_licence() -> None:
