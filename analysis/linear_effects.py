@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
+from scipy.special import ndtr, stdtr, stdtrit
 
 from analysis.arrays import FloatArray, finite_matrix
 from analysis.chi_square import normal_quantile
@@ -28,6 +28,7 @@ def linear_effects(
     zero: npt.ArrayLike,
     *,
     confidence: float = 0.95,
+    df: float | None = None,
 ) -> LinearEffects:
     """Give the effect of each row of `one` against the same row of `zero`.
 
@@ -37,6 +38,8 @@ def linear_effects(
         Of a fit with its intercept first, shape (p,) and (p, p); cluster-robust or not.
     one, zero
         Rows of the design, shape (k, p - 1).
+    df
+        Degrees of freedom of a t reference; None: the normal distribution.
 
     Returns
     -------
@@ -64,9 +67,10 @@ def linear_effects(
     estimate = apart @ coefficients[1:]
     variance = np.einsum("ij,jk,ik->i", apart, covariance[1:, 1:], apart)
     error = np.sqrt(np.maximum(variance, 0.0))
-    half = normal_quantile(confidence) * error
+    quantile = normal_quantile(confidence) if df is None else stdtrit(df, 0.5 + confidence / 2)
+    half = float(quantile) * error
     z = np.divide(np.abs(estimate), error, out=np.full(len(error), np.nan), where=error > 0)
     return LinearEffects(
         estimate=estimate, std_error=error, low=estimate - half, high=estimate + half,
-        p_value=2 * ndtr(-z),
+        p_value=2 * np.asarray(ndtr(-z) if df is None else stdtr(df, -z)),
     )  # fmt: skip

@@ -6,11 +6,13 @@ those between average rows, which estimating equations and robust errors give.
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import polars as pl
 
 from analysis.design import Design, DesignColumn
 from analysis.gee_logistic import GeeFit, fit_gee_logistic
+from analysis.linear_effects import linear_effects
 from analysis.mixed_logistic import MixedFit, fit_mixed_logistic
 from pipeline.analyses.curves import no_curves
 from pipeline.analyses.effects import INTERCEPT, coefficient_rows, term_tests, wald_effects
@@ -28,6 +30,7 @@ from pipeline.analyses.fitted import (
 )
 from pipeline.analyses.outcome_day import day_of_outcome
 from pipeline.analyses.selection import OUTCOME, Selection, select_rows
+from pipeline.analyses.spline_curves import spline_curve
 from pipeline.plan import Analysis
 from shared.estimate import Estimate
 
@@ -77,17 +80,32 @@ def _versions(
     frame: pl.DataFrame,
     analysis: Analysis,
     cluster: str,
-    rows_of: Callable[[_Version], list[Estimate]],
+    rows_of: Callable[[_Version], tuple[list[Estimate], MixedFit | GeeFit]],
 ) -> Fitted:
     if not analysis.terms:
         raise ValueError("there is no term: add exposure or adjust_for")
     selection = select_rows(frame, analysis)
     rows: list[Estimate] = []
+    curves = [no_curves()]
     for adjustment in analysis.adjustments:
         version = _version(selection, analysis, adjustment, cluster)
-        rows += rows_of(version)
-        rows += count_rows(version.base, selection, version.design.dropped)
-    return Fitted(rows=tuple(rows), curves=no_curves())
+        found, fit = rows_of(version)
+        rows += [*found, *count_rows(version.base, selection, version.design.dropped)]
+        named = [name for name in analysis.spline if version.design.places(name)]
+        if fit.converged and named:  # of the last version that has the term
+            curves = [_curve(analysis, version, fit, name) for name in named]
+    return Fitted(rows=tuple(rows), curves=pl.concat(curves))
+
+
+def _curve(
+    analysis: Analysis, version: _Version, fit: MixedFit | GeeFit, name: str
+) -> pl.DataFrame:
+    """Give the odds ratio over a number, with the limits of its coefficients."""
+    effects = partial(
+        linear_effects, fit.coefficients, fit.covariance, confidence=analysis.confidence,
+        df=getattr(fit, "df", None),
+    )  # fmt: skip
+    return spline_curve(analysis, version.design, version.kept, name=name, effects=effects)
 
 
 def _version(selection: Selection, analysis: Analysis, adjustment: str, cluster: str) -> _Version:
@@ -116,7 +134,7 @@ def _apart(kept: pl.DataFrame, analysis: Analysis, cluster: str) -> tuple[str, .
     return ignores_clusters(kept, replace(analysis, cluster=None))
 
 
-def _mixed(version: _Version) -> list[Estimate]:
+def _mixed(version: _Version) -> tuple[list[Estimate], MixedFit]:
     fit = fit_mixed_logistic(
         version.design.matrix, numbers_of(version.kept, OUTCOME),
         cluster=labels_of(version.kept, version.cluster), names=version.design.names,
@@ -126,7 +144,7 @@ def _mixed(version: _Version) -> list[Estimate]:
     base = concerned(replace(version.base, method=method), fit.concerns)
     rows = _effects(base, version, fit, df=None)
     if not fit.converged:
-        return rows
+        return rows, fit
     rows += number_row(base, "log_likelihood", fit.log_likelihood)
     here = replace(base, term=version.cluster)
     spread = replace(
@@ -137,10 +155,10 @@ def _mixed(version: _Version) -> list[Estimate]:
     rows += [spread, *number_row(here, "latent_correlation", fit.latent_correlation)]
     rows += number_row(here, "median_odds_ratio", fit.median_odds_ratio)
     test = replace(here, method=f"{method}; half the p of one degree of freedom")
-    return rows + row_of_test(test, version.cluster, fit.no_spread, level="no_spread")
+    return [*rows, *row_of_test(test, version.cluster, fit.no_spread, level="no_spread")], fit
 
 
-def _gee(version: _Version) -> list[Estimate]:
+def _gee(version: _Version) -> tuple[list[Estimate], GeeFit]:
     fit = fit_gee_logistic(
         version.design.matrix, numbers_of(version.kept, OUTCOME),
         cluster=labels_of(version.kept, version.cluster), names=version.design.names,
@@ -149,7 +167,7 @@ def _gee(version: _Version) -> list[Estimate]:
     base = concerned(replace(version.base, method=method), fit.concerns)
     rows = _effects(base, version, fit, df=fit.df)
     here = replace(base, term=version.cluster)
-    return rows + number_row(here, "cluster_correlation", fit.correlation)
+    return [*rows, *number_row(here, "cluster_correlation", fit.correlation)], fit
 
 
 def _effects(

@@ -2,24 +2,24 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import polars as pl
 
-from analysis.arrays import FloatArray
 from analysis.collinearity import condition_number, variance_inflation
 from analysis.design import design_rows, level_text
 from analysis.larger_errors import CautiousFit, cautious_effects, wider
 from analysis.standardise import mean_risk
-from pipeline.analyses.curves import no_curves, points_at
+from pipeline.analyses.curves import no_curves
 from pipeline.analyses.fitted import Fitted, concerned, contrast_row, number_row
 from pipeline.analyses.interactions import Value, at_values, interaction_rows
 from pipeline.analyses.logistic_data import LogisticData
 from pipeline.analyses.primary_fit import primary_fit
+from pipeline.analyses.spline_curves import spline_curve
 from pipeline.plan import Analysis
 from shared.estimate import Estimate
 
-POINTS = 41  # of the curve of a spline
 INFLATED = 10.0  # variance inflation from which a term is called collinear, a rule of thumb
 
 
@@ -36,8 +36,10 @@ def term_rows(base: Estimate, analysis: Analysis, data: LogisticData, *, penalis
         base = replace(base, clusters=len(np.unique(data.cluster[data.used > 0])))
     rows += interaction_rows(base, analysis, data, fit)
     rows += _profiles(base, analysis, data, fit)
-    curves = [_curve(analysis, data, fit, name) for name in analysis.spline
-              if data.design.places(name)]  # fmt: skip
+    used = data.rows.filter(pl.Series(np.asarray(data.used > 0)))
+    effects = partial(cautious_effects, fit, confidence=analysis.confidence)
+    curves = [spline_curve(analysis, data.design, used, name=name, effects=effects)
+              for name in analysis.spline if data.design.places(name)]  # fmt: skip
     return Fitted(rows=tuple(rows), curves=pl.concat([no_curves(), *curves]))
 
 
@@ -54,24 +56,6 @@ def _collinearity(base: Estimate, data: LogisticData) -> list[Estimate]:
             rows.append(concerned(replace(row, df=float(columns)),
                                   ("collinear",) if inflated else ()))  # fmt: skip
     return rows
-
-
-def _curve(analysis: Analysis, data: LogisticData, fit: CautiousFit, name: str) -> pl.DataFrame:
-    """Give odds ratios against the median, from the 1st to the 99th centile, with their band."""
-    numbers = data.rows[name].cast(pl.Float64).to_numpy()[data.used > 0]
-    first, middle, last = (float(value) for value in np.quantile(numbers, (0.01, 0.5, 0.99)))
-    at = np.linspace(first, last, POINTS)
-    found = cautious_effects(
-        fit, _rows_at(data, name, at), _rows_at(data, name, np.full(POINTS, middle)),
-        confidence=analysis.confidence,
-    )  # fmt: skip
-    heights = np.exp(found.estimate), np.exp(found.low), np.exp(found.high)
-    return points_at(analysis, "spline", at, heights, state=name)
-
-
-def _rows_at(data: LogisticData, name: str, values: FloatArray) -> FloatArray:
-    rows = pl.concat([data.rows.head(1)] * len(values))
-    return design_rows(data.design, rows.with_columns(pl.Series(name, values)))
 
 
 def _profiles(

@@ -64,3 +64,19 @@ def test_collinearity_stands_with_the_fit(written: Material) -> None:
     found = quality_section(written, Pictures())
     assert found is not None
     assert 'id="collinear-year"' in "".join(found.blocks)
+
+
+def test_the_curve_of_a_model_with_random_intercepts_is_drawn_too(
+    changed: Callable[..., Material], material: Material
+) -> None:
+    block = {"id": "learning", "model": "mixed_logistic", "outcome": "relux_by_365",
+             "horizon": [365], "adjust_for": ["log_weight_kg"], "spline": {"log_weight_kg": 3},
+             "adjustments": ["adjusted"], "random_intercept": "clinic_id"}  # fmt: skip
+    done = run_analyses(invent_cohort(), parse_analyses([block]), codebook={},
+                        on_step=lambda _name: None)  # fmt: skip
+    study = replace(material.study, analyses=(block,), clinics=("lake", "north", "valley"))
+    here = changed(results=done.results, curves=done.curves, study=study)
+    with drawing():
+        page = "".join(term_blocks(here.analyses[0], here, Pictures()))
+    assert 'id="spline-learning-log-weight-kg"' in page
+    assert "odds ratio against the median" in page
