@@ -18,6 +18,7 @@ from analysis.gray import gray_test
 from analysis.incidence import aalen_johansen
 from analysis.mean_count import mean_cumulative_count
 from analysis.parametric import fit_parametric
+from analysis.piecewise import fit_piecewise
 from analysis.refit import refit
 from analysis.restricted_mean import restricted_mean
 from analysis.standardise_incidence import Interval, standardised_incidence
@@ -80,6 +81,9 @@ ESTIMATORS: dict[str, Callable[[], FloatArray]] = {
     "penalised Cox": lambda: fit_firth_cox(X, DAY, EVENT, limits_for=()).covariance,
     "Turnbull": lambda: turnbull(LEFT, RIGHT).mass,
     "log time": lambda: fit_parametric(X, LEFT, RIGHT, distribution="weibull").covariance,
+    "piecewise exponential": lambda: fit_piecewise(
+        X[:60], LEFT[:60], RIGHT[:60], cuts=(84,), cluster=ANIMAL[:60]
+    ).covariance,
     "generalised gamma": lambda: fit_parametric(
         WHOLE, DAYS, np.where(EVENTS, DAYS, np.inf), distribution="generalised_gamma"
     ).covariance,
