@@ -7,7 +7,7 @@ import duckdb
 import polars as pl
 
 from pipeline.cohort_columns import ordered
-from pipeline.cohort_tables import by_number, described, named_events, numbered_tables
+from pipeline.cohort_tables import by_number, described, named_events, numbered_tables, with_joint
 from pipeline.eligibility import eligibility_steps, left_at, parameters
 from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
@@ -86,6 +86,8 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         joints = described(sessions, linked)
         _require_horizons(joints, study.outcomes.horizons)
         show(connection, "joints", joints.with_row_index("stifle_no"))
+        for name, rows in with_joint(linked, joints).items():
+            show(connection, name, rows)
         passed = run_sql(connection, "eligibility", parameters(study.eligibility))
         table = joints.with_columns(left_at(passed, joints, study.eligibility)["left_at"])
         table = pl.concat([table, *_outcomes(connection, study, joints.height)], how="horizontal")
@@ -95,7 +97,7 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
     table = table.hstack(held_stifles(linked.holds, table).drop("stifle_id"))
     table = _finished(table, study)
     steps = eligibility_steps(study.eligibility)
-    flow = flow_frame(table, linked.operations, steps)
+    flow = flow_frame(table, linked.operations, steps, linked.animals["animal_no"])
     if not table["set_a"].any():
         raise _nobody_left(flow)
     counts = _counts(table, linked, flow) | {"rows_after_lock": n_late}
@@ -159,7 +161,7 @@ def _outcomes(
 ) -> list[pl.DataFrame]:
     """Run the statements of outcomes and times; give the columns of those by stifle."""
     rules = study.outcomes
-    for name in ("outcome_state", "state_of", "day_of"):
+    for name in ("outcome_state", "stop_of", "state_of", "day_of"):
         declare(connection, name)
     shared = study.eligibility.cruciate_procedure != "out_of_implant_outcomes"
     given: Mapping[str, Mapping[str, object]] = {

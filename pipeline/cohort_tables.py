@@ -12,14 +12,21 @@ from pipeline.link import Linked
 
 
 def numbered_tables(linked: Linked) -> dict[str, pl.DataFrame]:
-    """Put numbers of stifles and animals beside the rows of the linked tables."""
-    children = {
-        name: linked.tables[name].with_columns(stifle_no=place)
-        for name, place in linked.places.items()
-    }
+    """Put numbers of stifles and animals beside the rows of those tables."""
     stifles = linked.tables["stifles"].hstack(linked.animals).with_row_index("stifle_no")
     owners = linked.tables["animals"].with_columns(linked.animal_nos)
-    return {"clinics": linked.tables["clinics"], "stifles": stifles, "animals": owners, **children}
+    return {"clinics": linked.tables["clinics"], "stifles": stifles, "animals": owners}
+
+
+def with_joint(linked: Linked, joints: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    """Put the number of its joint, and what is asked of it, beside each row of the tables below."""
+    asked = joints.select("admin_end_day", "luxation_direction")
+    return {
+        name: linked.tables[name].with_columns(
+            asked.select(pl.all().gather(place)), stifle_no=place
+        )
+        for name, place in linked.places.items()
+    }
 
 
 def described(sessions: pl.DataFrame, linked: Linked) -> pl.DataFrame:

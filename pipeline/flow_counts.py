@@ -21,7 +21,7 @@ FIRST = (
 
 
 def flow_frame(
-    table: pl.DataFrame, operations: pl.DataFrame, steps: Sequence[Step]
+    table: pl.DataFrame, operations: pl.DataFrame, steps: Sequence[Step], animals: pl.Series
 ) -> pl.DataFrame:
     """Count every step in operations, animals and stifles, by clinic and in all.
 
@@ -33,9 +33,11 @@ def flow_frame(
         One row per index stifle: stifle_id, animal_id, clinic_id, left_at.
     operations
         One row per operation: clinic_id, kind.
+    animals
+        The number of the animal of each row of `table`.
     """
     clinics = sorted({*table["clinic_id"].unique(), *operations["clinic_id"].unique()})
-    left = _left_by_clinic(table, steps)
+    left = _left_by_clinic(table, steps, animals)
     kinds = operations.group_by("clinic_id", "kind").len()
     rows = [
         row for clinic in (*clinics, ALL)
@@ -72,7 +74,7 @@ def add_up(flow: pl.DataFrame) -> None:
         raise AssertionError(f"the flow does not add up: {wrong.head(3).rows()}")
 
 
-def _left_by_clinic(table: pl.DataFrame, steps: Sequence[Step]) -> pl.DataFrame:
+def _left_by_clinic(table: pl.DataFrame, steps: Sequence[Step], animals: pl.Series) -> pl.DataFrame:
     """Count stifles, and animals by their last stifle, at the step at which they left.
 
     Columns: clinic_id, place (of the step; their number for those who stay), stifles, animals.
@@ -81,21 +83,21 @@ def _left_by_clinic(table: pl.DataFrame, steps: Sequence[Step]) -> pl.DataFrame:
     place = pl.col("left_at").replace_strict(
         names, list(range(len(names))), default=len(names), return_dtype=pl.Int8
     )
-    # Texts as small numbers: a million of them are grouped several times.
-    coded = table.select(
-        pl.col("clinic_id").cast(pl.Categorical),
-        pl.col("animal_id").cast(pl.Categorical),
-        place=place,
-    )
-    every = coded.with_columns(clinic_id=pl.lit(ALL).cast(pl.Categorical))
+    own = table.select("clinic_id", place=place, animal=animals)
+    own = own.with_columns(pl.col("clinic_id").cast(pl.Categorical))
+    # Most animals have one stifle: only the others are put together.
+    several = own["animal"].is_duplicated()
+    alone, together = own.filter(~several), own.filter(several)
     counted: list[pl.DataFrame] = []
-    for part in (coded, every):
-        stifles = part.group_by("clinic_id", "place").agg(stifles=pl.len())
-        animals = part.group_by("clinic_id", "animal_id").agg(pl.col("place").max())
-        animals = animals.group_by("clinic_id", "place").agg(animals=pl.len())
-        both = stifles.join(animals, on=["clinic_id", "place"], how="left")
-        counted.append(both.with_columns(pl.col("clinic_id").cast(pl.String)))
-    return pl.concat(counted).with_columns(pl.col("animals").fill_null(0))
+    for clinic in (pl.col("clinic_id"), pl.lit(ALL).alias("clinic_id")):
+        last = together.group_by(clinic, "animal").agg(pl.col("place").max())
+        animals_at = [part.group_by(clinic, "place").agg(animals=pl.len())
+                      for part in (alone, last)]  # fmt: skip
+        stifles = own.group_by(clinic, "place").agg(stifles=pl.len())
+        parts = pl.concat([*animals_at, stifles], how="diagonal")
+        counted.append(parts.with_columns(pl.col("clinic_id").cast(pl.String)))
+    sums = pl.concat(counted).group_by("clinic_id", "place")
+    return sums.agg(pl.col("stifles", "animals").sum().cast(pl.Int64)).sort("clinic_id", "place")
 
 
 def _of_clinic(

@@ -33,22 +33,22 @@ stopped AS (
         OR coalesce(cruciate_procedure IN ('none', 'extracapsular_suture'), true))
 ),
 named AS (
-    SELECT *, least(planned_day, replaced_day) AS stop_day,
-        CASE WHEN planned_day <= least(planned_day, replaced_day)
-            THEN 'planned_removal'::outcome_state ELSE 'revision'::outcome_state END AS stop_name
+    SELECT *, least(planned_day, replaced_day, amputation_day, death_day) AS stop_day,
+        stop_of(CASE WHEN planned_day <= least(planned_day, replaced_day) THEN 'planned_removal'
+            ELSE 'revision' END, least(planned_day, replaced_day), amputation_day, death_day) AS stop_state
     FROM stopped
 )
 SELECT stifle_no,
-    day_of(any_found, stop_day, amputation_day, death_day, last_contact_day) AS implant_day,
-    state_of('implant_complication', any_found, stop_name, stop_day, amputation_day, death_day,
-        last_contact_day) AS implant_state,
-    day_of(tuberosity_found, stop_day, amputation_day, death_day, last_contact_day) AS tuberosity_day,
-    state_of('tuberosity_failure', tuberosity_found, stop_name, stop_day, amputation_day, death_day,
-        last_contact_day) AS tuberosity_state,
-    day_of(hardware_found, stop_day, amputation_day, death_day, last_contact_day) AS hardware_day,
-    state_of('hardware_complication', hardware_found, stop_name, stop_day, amputation_day, death_day,
-        last_contact_day) AS hardware_state,
-    day_of(irritation_found, stop_day, amputation_day, death_day, last_contact_day) AS irritation_day,
-    state_of('implant_irritation', irritation_found, stop_name, stop_day, amputation_day, death_day,
-        last_contact_day) AS irritation_state
+    day_of(any_found, stop_day, last_contact_day) AS implant_day,
+    state_of('implant_complication', any_found, stop_day, stop_state, last_contact_day)
+        AS implant_state,
+    day_of(tuberosity_found, stop_day, last_contact_day) AS tuberosity_day,
+    state_of('tuberosity_failure', tuberosity_found, stop_day, stop_state, last_contact_day)
+        AS tuberosity_state,
+    day_of(hardware_found, stop_day, last_contact_day) AS hardware_day,
+    state_of('hardware_complication', hardware_found, stop_day, stop_state, last_contact_day)
+        AS hardware_state,
+    day_of(irritation_found, stop_day, last_contact_day) AS irritation_day,
+    state_of('implant_irritation', irritation_found, stop_day, stop_state, last_contact_day)
+        AS irritation_state
 FROM named ORDER BY stifle_no

@@ -18,7 +18,8 @@ first_days AS (
     FROM found GROUP BY stifle_no
 ),
 everything AS (
-    SELECT stifle_no, revision_found, amputation_day, death_day, last_contact_day,
+    SELECT stifle_no, revision_found, last_contact_day, least(amputation_day, death_day) AS stop_day,
+        stop_of(NULL, NULL, amputation_day, death_day) AS stop_state,
         CASE WHEN death_cause IN ('stifle_related', 'anaesthesia_related')
             THEN least(cook_found, death_day) ELSE cook_found END AS cook_found
     FROM joints JOIN contacts USING (stifle_no) JOIN endings USING (stifle_no)
@@ -26,10 +27,10 @@ everything AS (
     WHERE last_contact_day >= 1
 )
 SELECT stifle_no,
-    day_of(cook_found, NULL, amputation_day, death_day, last_contact_day) AS major_cook_day,
-    state_of('major_complication', cook_found, NULL, NULL, amputation_day, death_day,
-        last_contact_day) AS major_cook_state,
-    day_of(revision_found, NULL, amputation_day, death_day, last_contact_day) AS major_revision_day,
-    state_of('major_complication', revision_found, NULL, NULL, amputation_day, death_day,
-        last_contact_day) AS major_revision_state
+    day_of(cook_found, stop_day, last_contact_day) AS major_cook_day,
+    state_of('major_complication', cook_found, stop_day, stop_state, last_contact_day)
+        AS major_cook_state,
+    day_of(revision_found, stop_day, last_contact_day) AS major_revision_day,
+    state_of('major_complication', revision_found, stop_day, stop_state, last_contact_day)
+        AS major_revision_state
 FROM everything ORDER BY stifle_no

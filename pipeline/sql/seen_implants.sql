@@ -1,11 +1,10 @@
 -- One row per implant as at the data lock of the index clinic: what was taken out later was still in.
--- In: joints, implants.  Out: stifle_no, implant_type, implant_no, implant_removed_day,
+-- In: implants (with admin_end_day of their joint).  Out: stifle_no, implant_type, implant_no, implant_removed_day,
 --     implant_removal_reason
 SELECT i.stifle_no, i.implant_type, i.implant_no,
     CASE WHEN seen THEN i.implant_removed_day END AS implant_removed_day,
     CASE WHEN seen THEN i.implant_removal_reason END AS implant_removal_reason
 FROM (
-    SELECT t.*, coalesce(t.implant_removed_day <= j.admin_end_day, true) AS seen
-    FROM implants AS t JOIN joints AS j USING (stifle_no)
+    SELECT *, coalesce(implant_removed_day <= admin_end_day, true) AS seen FROM implants
 ) AS i
 ORDER BY i.stifle_no, i.implant_no, i.implant_removed_day, i.implant_type

@@ -1,7 +1,7 @@
 -- One row per row of revisions up to the data lock of the index clinic, by joint.
--- In: joints, revisions.
+-- In: revisions (with admin_end_day of their joint).
 -- Out: stifle_no, revision_day, revision_reason, window_days
-SELECT t.stifle_no, t.revision_day, t.revision_reason, t.window_days
-FROM revisions AS t JOIN joints AS j USING (stifle_no)
-WHERE coalesce(t.revision_day <= j.admin_end_day, true)
-ORDER BY t.stifle_no, t.revision_day
+SELECT stifle_no, revision_day, revision_reason, window_days
+FROM revisions
+WHERE coalesce(revision_day <= admin_end_day, true)
+ORDER BY stifle_no, revision_day

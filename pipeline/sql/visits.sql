@@ -3,19 +3,18 @@
 -- adequate: a visit after day 0 on which a veterinarian palpated the patella.
 -- reluxated: out in the direction of the original luxation; a blank direction counts as that one,
 -- and either direction where the original luxation went both ways. opposite: out the other way.
--- In: joints, rechecks.
+-- In: rechecks (with luxation_direction and admin_end_day of their joint).
 -- Out: stifle_no, day, window_days (half width of a planned day, else 0), adequate, reluxated, opposite,
 --      important, healed, function_no (1 full, 2 acceptable, 3 unacceptable; after day 0)
 WITH looked AS (
-    SELECT r.stifle_no, r.recheck_day AS day, coalesce(r.window_days, 0) AS window_days,
-        coalesce(r.recheck_mode IN ('operating_clinic', 'other_veterinarian')
-            AND r.patella_grade IS NOT NULL AND r.recheck_day >= 1, false) AS adequate,
-        r.patella_grade, r.patella_direction, j.luxation_direction, r.lameness_score,
-        coalesce(r.osteotomy_healing = 'complete', false) AS healed,
-        CASE r.function_class WHEN 'full' THEN 1 WHEN 'acceptable' THEN 2 WHEN 'unacceptable' THEN 3 END
+    SELECT stifle_no, recheck_day AS day, coalesce(window_days, 0) AS window_days,
+        coalesce(recheck_mode IN ('operating_clinic', 'other_veterinarian')
+            AND patella_grade IS NOT NULL AND recheck_day >= 1, false) AS adequate,
+        patella_grade, patella_direction, luxation_direction, lameness_score,
+        coalesce(osteotomy_healing = 'complete', false) AS healed,
+        CASE function_class WHEN 'full' THEN 1 WHEN 'acceptable' THEN 2 WHEN 'unacceptable' THEN 3 END
             AS function_no
-    FROM rechecks AS r JOIN joints AS j USING (stifle_no)
-    WHERE coalesce(r.recheck_day <= j.admin_end_day, true)
+    FROM rechecks WHERE coalesce(recheck_day <= admin_end_day, true)
 )
 SELECT stifle_no, day, window_days, adequate,
     adequate AND patella_grade >= 1 AND coalesce(patella_direction IN ('bidirectional', luxation_direction)
