@@ -154,9 +154,11 @@ def _quick_rows(
     number = pl.Series(ROW, row, dtype=pl.Int64)
     if not quick.any():
         return pl.DataFrame(schema={ROW: pl.Int64(), **schema})
+    whole = bool(quick.all()) and b"\r" not in lines.content
     frame = pl.read_csv(
-        _joined(lines, quick), has_header=False, schema=schema, separator=source.delimiter,
-        quote_char=source.quote or None, infer_schema=False,
+        lines.content if whole else _joined(lines, quick), has_header=False, schema=schema,
+        separator=source.delimiter, quote_char=source.quote or None, infer_schema=False,
+        skip_lines=lines.content.count(b"\n", 0, lines.starts[0]) if whole else 0,
     )  # fmt: skip
     if frame.height != number.len():
         return None
