@@ -86,6 +86,8 @@ def _stable_after_reluxation(frames: Frames) -> pl.DataFrame:
         pl.col("resolved_day").is_null(),
         (pl.col("treatment") == "closed_reduction").not_().fill_null(value=True),
     )
+    if events.is_empty():
+        return events
     rechecks = [*STIFLE, "recheck_day", "patella_grade", "recheck_mode"]
     stable = select_columns(frames, "rechecks", rechecks).filter(
         pl.col("patella_grade") == 0, pl.col("recheck_mode").is_in(PALPATED)
