@@ -58,6 +58,9 @@ class Analysis:
         clusters), or for very few clusters limits and p of a bootstrap of their scores:
         "wild_bootstrap" (signs) or "wild_bootstrap_webb" (six values). None: CR1 by maximum
         likelihood, the larger for a penalised fit.
+    intercept
+        Of a penalised logistic model, in its standardised risks and those of profiles: "corrected"
+        is fitted anew so that risks average to those observed, "penalised" is as it comes.
     diagnostics, validate_by
         What is said of how well a logistic model describes its rows (true: all but the test of
         Hosmer and Lemeshow), or of what a Cox model hangs on ("proportional_hazards": its effects
@@ -122,6 +125,7 @@ class Analysis:
     gamma: float = 0.0
     estimator: str | None = None
     variance: str | None = None
+    intercept: str = "penalised"
     horizon: tuple[float, ...] = ()
     confidence: float = 0.95
     missing: str = "complete_cases"

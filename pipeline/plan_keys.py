@@ -36,6 +36,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "test": TESTS,
     "estimator": ("maximum_likelihood", "penalised", "exact"),
     "variance": ("CR1", "CR2", LARGER, "wild_bootstrap", "wild_bootstrap_webb"),
+    "intercept": ("penalised", "corrected"),
     "missing": ("complete_cases", "multiple_imputation"),
     "distribution": (
         "weibull",

@@ -36,7 +36,7 @@ USES: Mapping[str, frozenset[str]] = {
     "logistic": COMMON | REGRESSION
     | {"outcome", "missing_outcome", "observation_terms", "time", "window_days", "horizon",
        "seed", "resamples", "diagnostics", "validate_by", "interactions",
-       "profiles", "variance"},
+       "profiles", "variance", "intercept"},
     "cumulative_incidence": COMMON | TIMED
     | {"adjust_for", "adjustments", "spline", "per", "horizon", "seed", "resamples", "weights",
        "seen_within_days"},

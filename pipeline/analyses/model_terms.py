@@ -35,7 +35,8 @@ def term_rows(base: Estimate, analysis: Analysis, data: LogisticData, *, penalis
     if data.cluster is not None:
         base = replace(base, clusters=len(np.unique(data.cluster[data.used > 0])))
     rows += interaction_rows(base, analysis, data, fit)
-    rows += _profiles(base, analysis, data, fit)
+    of_risks = primary_fit(analysis, data, penalised=penalised, of_risks=True)
+    rows += _profiles(base, analysis, data, of_risks)
     used = data.rows.filter(pl.Series(np.asarray(data.used > 0)))
     effects = partial(cautious_effects, fit, confidence=analysis.confidence)
     curves = [spline_curve(analysis, data.design, used, name=name, effects=effects)

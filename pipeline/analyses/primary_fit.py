@@ -3,12 +3,15 @@
 from dataclasses import replace
 
 from analysis.firth import FirthFit, fit_firth
+from analysis.intercept_correction import corrected_intercept
 from analysis.larger_errors import CautiousFit
 from analysis.logistic import fit_logistic
 from analysis.penalised_variance import robust_firth
 from pipeline.analyses.logistic_data import LogisticData
 from pipeline.plan import Analysis
 from pipeline.plan_keys import LARGER
+
+CORRECTED = "corrected"
 
 
 def takes_larger(analysis: Analysis, *, penalised: bool) -> bool:
@@ -22,14 +25,21 @@ def takes_larger(analysis: Analysis, *, penalised: bool) -> bool:
     return penalised if analysis.variance is None else analysis.variance == LARGER
 
 
-def primary_fit(analysis: Analysis, data: LogisticData, *, penalised: bool) -> CautiousFit:
-    """Fit by maximum likelihood, or Firth's; errors robust by cluster where there is one."""
+def primary_fit(
+    analysis: Analysis, data: LogisticData, *, penalised: bool, of_risks: bool = False
+) -> CautiousFit:
+    """Fit by maximum likelihood, or Firth's; errors robust by cluster where there is one.
+
+    A fit `of_risks` has its intercept corrected where the plan asks for that.
+    """
     design = data.design
     if penalised:
         fit = fit_firth(
             design.matrix, data.outcome, weights=data.used, confidence=analysis.confidence,
             names=design.names, limits_for=(),
         )  # fmt: skip
+        if of_risks and analysis.intercept == CORRECTED:
+            fit = corrected_intercept(fit, design.matrix, data.outcome, weights=data.used)
         return _with_clusters(fit, analysis, data)
     likely = fit_logistic(
         design.matrix, data.outcome, weights=data.used, cluster=data.cluster, names=design.names

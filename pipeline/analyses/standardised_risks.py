@@ -10,7 +10,7 @@ from analysis.standardise import StandardisedRisks, standardised_risks
 from analysis.standardise_bootstrap import bootstrap_standardised_risks
 from pipeline.analyses.fitted import TextArray, contrast_row
 from pipeline.analyses.logistic_data import LogisticData
-from pipeline.analyses.primary_fit import primary_fit, takes_larger
+from pipeline.analyses.primary_fit import CORRECTED, primary_fit, takes_larger
 from pipeline.plan import Analysis
 from shared.errors import PlanError
 from shared.estimate import Estimate
@@ -51,6 +51,8 @@ def standardised_rows(
     robust = f", robust by {analysis.cluster}" if sparse and analysis.cluster else ""
     larger = sparse and takes_larger(analysis, penalised=True)
     errors = f"{robust} or model-based, the larger" if larger else robust
+    if sparse and analysis.intercept == CORRECTED:
+        errors += "; intercept corrected"
     over = f"{errors}; standardised over {len(data.outcome)} rows, outcome known or not"
     return [replace(row, method=f"{row.method}{over}") for row in rows]
 
@@ -61,7 +63,7 @@ def _risks(
     """Estimate both risks; limits by bootstrap of clusters, for Firth's fit by the delta method."""
     exposure = analysis.exposure or ""
     arms = set_level(data.design, exposure, reference), set_level(data.design, exposure, level)
-    found = primary_fit(analysis, data, penalised=sparse)
+    found = primary_fit(analysis, data, penalised=sparse, of_risks=True)
     point = wider_risks(
         [standardised_risks(item, *arms, confidence=analysis.confidence) for item in found.each()]
     )

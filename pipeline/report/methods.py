@@ -122,7 +122,8 @@ def _errors(item: Analysis) -> str:
         return f" Limits come from {LARGER_ERRORS}." + PENALISED.format(errors="the same errors")
     if item.estimator == "exact":
         return EXACT
-    return PENALISED.format(errors=LARGER_ERRORS if item.variance is None else ROBUST)
+    corrected = CORRECTED if item.intercept == "corrected" else ""
+    return PENALISED.format(errors=LARGER_ERRORS if item.variance is None else ROBUST) + corrected
 
 
 def _kaplan_meier(alike: list[Analysis], labels: Labels) -> str:
@@ -209,6 +210,10 @@ PENALISED = (
 WILD = (
     " Limits and p come from a wild bootstrap of the scores of clusters, the null hypothesis "
     "imposed; where so few clusters refuse no value, a limit is left open."
+)
+CORRECTED = (
+    " Risks of penalised models rest on an intercept fitted anew, so that they average to those "
+    "observed."
 )
 EXACT = (
     " Ratios are exact: given the totals of the other terms, with limits of two one-sided tests, "

@@ -135,6 +135,25 @@ def test_logistic_errors_are_the_larger_unless_the_plan_declines(few_events: pl.
         assert "robust by animal_id or model-based, the larger" in errors[0]["method"].item()
 
 
+def test_a_corrected_intercept_moves_risks_but_no_ratio(few_events: pl.DataFrame) -> None:
+    asked = {**LOGISTIC, "levels": ["false", "true"], "adjustments": ["standardised", "adjusted"],
+             "profiles": {"small": {"log_weight_kg": 1.6}}, **BY_ANIMAL}  # fmt: skip
+    known = few_events.filter(pl.col("relux_by_365").is_not_null())
+    usual, moved = run(known, asked), run(known, asked, intercept="corrected")
+    assert ratio(moved, "firth_logistic") == ratio(usual, "firth_logistic")
+    for measure in ("risk", "profile_risk"):
+        before, after = (
+            rows.filter(pl.col("measure") == measure, pl.col("model") == "firth_logistic")
+            for rows in (usual, moved)
+        )
+        assert (after["estimate"] < before["estimate"]).all()
+        assert len(after) == 2
+    risk = moved.filter(pl.col("measure") == "risk", pl.col("model") == "firth_logistic")
+    assert risk["method"].str.contains("intercept corrected").all()
+    low, high = sorted(risk["estimate"])
+    assert low < known["relux_by_365"].cast(pl.Float64).mean() < high  # type: ignore[operator]
+
+
 @pytest.mark.parametrize("asked", [COX, LOGISTIC])
 def test_a_term_that_separates_keeps_its_profile_limits(
     separated: pl.DataFrame, asked: dict[str, Any]

@@ -33,6 +33,8 @@ COMMON: dict[str, Any] = {
          "model, number by number; for a term"),
         ({"model": "logistic", "cluster": "clinic_id", "variance": "wild_bootstrap",
           "estimator": "maximum_likelihood"}, "a wild bootstrap of the scores of clusters"),
+        ({"model": "logistic", "intercept": "corrected"},
+         "they are profiled. Risks of penalised models rest on an intercept fitted anew"),
         ({"model": "logistic", "estimator": "exact"}, "Ratios are exact: given the totals of"),
         ({"model": "logistic", "cluster": "animal_id", "variance": "CR1"},
          "primary, with limits from errors robust by cluster; for a term"),
