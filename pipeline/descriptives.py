@@ -15,7 +15,7 @@ from pipeline.descriptive.completeness import (
     missing_values,
     rechecks,
 )
-from pipeline.descriptive.happened import event_counts, outcome_counts
+from pipeline.descriptive.happened import event_counts, outcome_counts, recurrent_counts
 from pipeline.descriptive.lost import lost_comparison
 from pipeline.descriptive.overlap import overlap
 from pipeline.descriptive.precision import precision_of_all
@@ -27,6 +27,7 @@ from pipeline.descriptive.visits import unscheduled_share, visits_of
 from pipeline.plan import Analysis
 from pipeline.study import Study
 from schemas.codebook import Variable
+from shared.errors import NoEventsError
 from shared.estimate import Estimate
 
 
@@ -36,6 +37,7 @@ def describe(
     codebook: tuple[Variable, ...],
     *,
     events: pl.DataFrame | None = None,
+    recurrent: pl.DataFrame | None = None,
     tables: Mapping[str, pl.DataFrame] | None = None,
 ) -> list[Estimate]:
     """Describe the included stifles of a cohort.
@@ -50,6 +52,8 @@ def describe(
         Declarations of every variable, the cohort's own included.
     events
         One row per event of a stifle (``Cohort.events``), for counts by type.
+    recurrent
+        Complications in counting form (``Cohort.recurrent``).
     tables
         The linked tables, for what is told of visits and of readings of images.
 
@@ -61,9 +65,9 @@ def describe(
         "completeness" and "completeness_<exposure>", "table1_lost" (group = followed or lost),
         "visits" and "visits_<exposure>" (share unscheduled), "rechecks" and
         "rechecks_<exposure>" (group = clinic, level = arm, day), "overlap_<exposure>",
-        "overlap_surgeon_<exposure>", "outcomes", "events", "severity", "combinations", "held",
-        "adherence" (group = clinic, term = item), "raters" (term = measure, level = pair) and
-        "per_100" (group = weight band, level = grade).
+        "overlap_surgeon_<exposure>", "outcomes", "events", "severity", "combinations",
+        "recurrent", "held", "adherence" (group = clinic, term = item), "raters"
+        (term = measure, level = pair) and "per_100" (group = weight band, level = grade).
     """
     stifles = included(cohort)
     arms = exposures(cohort, study)
@@ -84,6 +88,8 @@ def describe(
     if events is not None:
         inside = events.join(stifles.select("stifle_id"), on="stifle_id", how="semi")
         rows += [*event_counts(inside), *complication_severity(inside), *combinations(inside)]
+    if recurrent is not None:
+        rows += recurrent_counts(recurrent, stifles)
     rows += risk_table(stifles)
     return rows
 
@@ -95,3 +101,25 @@ def precision_rows(cohort: pl.DataFrame, analyses: Iterable[Analysis]) -> list[E
     ``pipeline.descriptive.precision``.
     """
     return list(precision_of_all(cohort, analyses))
+
+
+def require_events(precision: Iterable[Estimate], analyses: Iterable[Analysis]) -> None:
+    """Refuse a primary analysis whose event happened to nobody, before any model.
+
+    Secondary analyses without an event stand in the report with the concern no_events.
+
+    Raises
+    ------
+    NoEventsError
+        Naming the analysis, its outcome and how many stifles were looked at.
+    """
+    asked = {item.id for item in analyses
+             if item.role == "primary" and (item.event or item.outcome)}  # fmt: skip
+    for row in precision:
+        if row.analysis in asked and row.term == "events" and row.n and not row.events:
+            raise NoEventsError(
+                f'study.toml, analysis "{row.analysis}"',
+                f"none of {row.n} stifles had the event of this primary analysis, {row.outcome}",
+                do='See whether the mappings bring it in; with role = "secondary" the report '
+                "says that it did not happen.",
+            )

@@ -14,7 +14,7 @@ from pipeline.cohort import Cohort, build_cohort
 from pipeline.compare import Compared, compare
 from pipeline.corrections import Corrected, correct
 from pipeline.corrections_file import read_corrections
-from pipeline.descriptives import describe, precision_rows
+from pipeline.descriptives import describe, precision_rows, require_events
 from pipeline.intake.study_intake import read_study as read_exports
 from pipeline.link import Linked, link
 from pipeline.manifest import STAGES, read_manifest
@@ -99,7 +99,8 @@ def run_study(
     Raises
     ------
     StudyError
-        If the study, a mapping or an export cannot be used, or nobody is left.
+        If the study, a mapping or an export cannot be used, nobody is left, or nobody had the
+        event of a primary analysis.
     """
     started = time.monotonic()
     out = folder / "out"
@@ -150,12 +151,15 @@ def _with_cohort(done: Run, on_step: Step) -> Run:
 def _with_results(done: Run, until: str, on_step: Step, say: Callable[[str], None]) -> Run:
     table = done.the_cohort.table
     on_step("expecting precision")
-    precision = precision_rows(table, parse_analyses(done.study.analyses))
+    analyses = parse_analyses(done.study.analyses)
+    precision = precision_rows(table, analyses)
     say(write.precision_text(precision))
+    require_events(precision, analyses)
     on_step("describing")
     described = describe(
-        table, done.study, done.codebook, events=done.the_cohort.events, tables=done.linked.tables
-    )
+        table, done.study, done.codebook, events=done.the_cohort.events,
+        recurrent=done.the_cohort.recurrent, tables=done.linked.tables,
+    )  # fmt: skip
     done = replace(done, described=(*precision, *described))
     done = replace(done, analysed=analyse(table, done.study, on_step=on_step))
     if until in STAGES[3:]:

@@ -4,7 +4,8 @@ StudyError                 shown as text, exit code 2
 ├── InputFileError         a file is missing, empty, unreadable or of the wrong shape
 ├── MappingError           a mapping does not fit its schema or its export
 ├── PlanError              study.toml or a plan names something that does not exist
-└── NobodyLeftError        the protocol leaves nobody in the cohort, exit code 1
+├── NobodyLeftError        the protocol leaves nobody in the cohort, exit code 1
+└── NoEventsError          nobody had the event of a primary analysis, exit code 1
 
 Findings about single cells are no exceptions: they go to the query lists.
 Any other exception is a defect of the program.
@@ -42,6 +43,12 @@ class PlanError(StudyError):
 
 class NobodyLeftError(StudyError):
     """The protocol leaves nobody in the cohort."""
+
+    exit_code = 1
+
+
+class NoEventsError(StudyError):
+    """Nobody had the event that a primary analysis asks about."""
 
     exit_code = 1
 

@@ -55,6 +55,18 @@ def only_north(folder: Path) -> None:
     without(LAKE)(folder)
 
 
+def nobody_reluxated(folder: Path) -> None:
+    """Leave one clinic, whose rechecks all found stable and whose complications are none."""
+    only_north(folder)
+    kept("exports/north/complications.csv", first_line)(folder)
+    kept(RECHECKS, lambda content: re.sub(rb",G[1-4],(medial|lateral)?,", b",stable,,", content))(
+        folder
+    )
+    plan = (folder / "study.toml").read_text("utf-8")
+    plan = plan.replace(', "clinic_id"]', "]").replace(', clinic_id = "most_frequent"', "")
+    (folder / "study.toml").write_text(plan, "utf-8", newline="")
+
+
 def declares(*rows: str) -> Edit:
     header = (CODEBOOK / "stifles.csv").read_text("utf-8").splitlines()[0]
     return holds(OWN, "\n".join([header, *rows]) + "\n")
@@ -146,6 +158,9 @@ BAD: Mapping[str, Bad] = {
     "one clinic, adjusted for clinic": Bad(
         edit=only_north, where='analysis "relux_risk"', what="clinic_id has one level only: north",
         do="Take clinic_id out of adjust_for", command="analyse"),
+    "an outcome without events": Bad(
+        edit=nobody_reluxated, where='analysis "relux_risk"', what="none of 1", do="secondary",
+        command="run", exit_code=1),
 }  # fmt: skip
 
 
@@ -201,17 +216,38 @@ def test_what_can_be_asked_is_a_finding_and_the_check_goes_on(
     assert f"written for codebook {OTHER}" in version["says"]
 
 
-def test_one_clinic_without_an_event_still_gives_a_report(
+def test_an_animal_that_dies_twice_is_held_and_the_strict_check_says_how_many(
+    analysed: Path, tmp_path: Path, call_sulca: Any
+) -> None:
+    """Both stifles wait for the clinic's answer: in the cohort, without an outcome."""
+    study = Path(shutil.copytree(analysed, tmp_path / "study"))
+    lines = (study / STIFLES).read_text("utf-8").splitlines()
+    [row] = [line for line in lines if line.startswith("N-0262") and ",L,staged," in line]
+    swap(STIFLES, row, row.replace("10/05/2023,died", "11/05/2023,died"))(study)
+    before = pl.read_parquet(study / "out" / "tables" / "findings.parquet").filter(rule="R18")
+    done = call_sulca("check", str(study), "--strict")
+    assert done.returncode == 1
+    found = pl.read_parquet(study / "out" / "tables" / "findings.parquet").filter(rule="R18")
+    new = found.join(before, on=["row_id", "variable"], how="anti", nulls_equal=True)
+    assert set(new["action"]) == {"hold"}
+    assert new["says"].str.contains("The animal died").all()
+    held = re.search(r"(\d+) hold\b", done.stdout)
+    assert held is not None
+    assert int(held[1]) >= new.height
+    assert call_sulca("cohort", str(study), "--quiet").returncode == 0
+    cohort = pl.read_parquet(study / "out" / "tables" / "cohort.parquet")
+    both = cohort.filter(pl.col("animal_id") == "north:N-0262")
+    assert both["relux_held"].to_list() == both["implant_held"].to_list() == [True, True]
+    assert both["relux_day"].null_count() == 2
+
+
+def test_secondary_analyses_without_an_event_still_give_a_report(
     analysed: Path, tmp_path: Path, call_sulca: Any
 ) -> None:
     study = Path(shutil.copytree(analysed, tmp_path / "study"))
-    only_north(study)
-    kept("exports/north/complications.csv", first_line)(study)
-    text = (study / RECHECKS).read_text("utf-8")
-    text = re.sub(",G[1-4],(medial|lateral)?,", ",stable,,", text)
-    (study / RECHECKS).write_text(text, "utf-8", newline="")
+    nobody_reluxated(study)
     plan = (study / "study.toml").read_text("utf-8")
-    plan = plan.replace(', "clinic_id"]', "]").replace(', clinic_id = "most_frequent"', "")
+    plan = plan.replace('role = "primary"', 'role = "secondary"')
     (study / "study.toml").write_text(plan, "utf-8", newline="")
     done = call_sulca("run", str(study), "--quiet")
     assert (done.returncode, done.stderr) == (0, "")

@@ -1,5 +1,6 @@
 """What happened, counted: first events by time frame, worst severity, complications by type."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -13,7 +14,9 @@ OUTCOMES = (
     "relux", "relux_important", "relux_revised", "opposite", "implant", "tuberosity",
     "hardware", "irritation", "major_cook", "major_revision",
 )  # fmt: skip
-BY_A_DAY = ("ssi_30", "ssi_90", "ssi_365")
+BY_A_DAY = re.compile(r"(relux|implant)_by_\d+|ssi_\d+")
+CLASSES = ("worst_severity", "last_function_class")
+MANY = 3  # days with complications, from which stifles are counted together
 
 
 def outcome_counts(cohort: pl.DataFrame) -> Iterator[Estimate]:
@@ -24,9 +27,35 @@ def outcome_counts(cohort: pl.DataFrame) -> Iterator[Estimate]:
     for outcome in OUTCOMES:
         if {f"{outcome}_day", f"{outcome}_state"} <= set(cohort.columns):
             yield from _ends(cohort, outcome)
-    for name in (*BY_A_DAY, "worst_severity"):
+    by_a_day = [name for name in cohort.columns if BY_A_DAY.fullmatch(name)]
+    for name in (*by_a_day, *CLASSES):
         if name in cohort.columns:
             yield from _values(cohort, name)
+
+
+def recurrent_counts(stretches: pl.DataFrame, cohort: pl.DataFrame) -> Iterator[Estimate]:
+    """Count the stretches of the counting form, and stifles by their days with complications.
+
+    `level` is the number of such days, the last one "3 or more". Held stifles are in no stretch.
+    """
+    inside = stretches.join(cohort.select("stifle_id"), on="stifle_id", how="semi")
+    days = inside.group_by("stifle_id").agg(days=pl.col("complication").sum())["days"]
+    base = Estimate(
+        analysis="recurrent", measure="count", outcome="complication", n=len(days),
+        n_dropped=len(cohort) - len(days),
+    )  # fmt: skip
+    totals = {
+        "stretches": len(inside),
+        "days": int(inside["complication"].sum()),
+        "complications": int(inside["complications_of_day"].sum()),
+    }
+    for term, count in totals.items():
+        yield replace(base, term=term, estimate=float(count), events=count)
+    for many in range(MANY + 1):
+        found = days >= many if many == MANY else days == many
+        level = f"{many} or more" if many == MANY else str(many)
+        count = int(found.sum())
+        yield replace(base, term="stifles", level=level, estimate=float(count), events=count)
 
 
 def event_counts(events: pl.DataFrame) -> Iterator[Estimate]:

@@ -12,7 +12,12 @@ from pipeline.report.section_arms import exposures_of
 from pipeline.report.section_clinics import comparison_tables
 from pipeline.report.section_courses import combined_table
 from pipeline.report.section_follow_up import recheck_table
-from pipeline.report.section_happened import outcome_table, severity_table
+from pipeline.report.section_happened import (
+    class_table,
+    outcome_table,
+    recurrent_table,
+    severity_table,
+)
 from pipeline.report.section_quality import fit_table
 from pipeline.report.section_sensitivity import bound_tables, sensitivity_tables
 from pipeline.report.section_study import flow_by_clinic, flow_table
@@ -51,7 +56,8 @@ def report_tables(material: Material) -> list[Table]:
         table_id = f"effects-{question.id}"
         tables.append(effect_table(rows, question.analyses, labels, table_id=table_id))
     tables += [*sensitivity_tables(material), *bound_tables(material), outcome_table(material)]
-    tables += [severity_table(material), combined_table(material)]
+    tables += [class_table(material), recurrent_table(material), severity_table(material)]
+    tables.append(combined_table(material))
     tables += [adherence_table(material), *raters_tables(material)]
     for item in material.analyses:
         own = of(rows, analysis=item.id)

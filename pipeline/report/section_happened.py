@@ -28,8 +28,8 @@ def happened_section(material: Material) -> Section:
         )
     ]
     table = outcome_table(material)
-    if table.lines:
-        blocks.append(as_html(table))
+    classes = (class_table(material), recurrent_table(material))
+    blocks += [as_html(made) for made in (table, *classes) if made.lines]
     rows = of(material.rows, "count", analysis="events")
     for source in distinct(row.state for row in rows):
         events = _event_table([row for row in rows if row.state == source], source, material.labels)
@@ -53,6 +53,49 @@ def outcome_table(material: Material) -> Table:
     return Table(
         id="outcomes", caption="First event of each outcome, by time frame", columns=columns,
         lines=tuple(lines),
+    )  # fmt: skip
+
+
+def class_table(material: Material) -> Table:
+    """Stifles by outcomes that are yes or no by a day, by severity and by function."""
+    rows = of(material.rows, "count", analysis="outcomes")
+    rows = [row for row in rows if not row.state and not row.term]
+    lines: list[Line] = []
+    for outcome in distinct(row.outcome for row in rows):
+        found = {row.level: row for row in rows if row.outcome == outcome}
+        some = next(iter(found.values()))
+        variable = material.labels.variables.get(outcome)
+        unknown = Cell(f"{some.n} known, {some.n_dropped} not", some.row_id)
+        lines.append(Line(material.labels.outcome(outcome), (unknown,)))
+        if variable and variable.definition:
+            lines += _definition(variable.definition, 1)
+        codes = [code for code in (variable.codes if variable else ()) if code in found]
+        lines += [Line(material.labels.level(outcome, level), (_cell(found[level]),), indented=True)
+                  for level in distinct((*codes, *found))]  # fmt: skip
+    return Table(
+        id="outcome-classes", caption="Outcomes by a day, worst severity and function: stifles",
+        columns=("Outcome", "Stifles"), lines=tuple(lines),
+    )  # fmt: skip
+
+
+def recurrent_table(material: Material) -> Table:
+    """Complications in counting form: stretches at risk, and how often one stifle had them."""
+    rows = of(material.rows, "count", analysis="recurrent")
+    names = {"stretches": "Stretches of time at risk", "days": "Days with a complication",
+             "complications": "Complications on them"}  # fmt: skip
+    lines = [
+        Line(names.get(row.term or "") or f"Stifles with {row.level} such days", (_cell(row),))
+        for row in rows
+    ]
+    declared = [material.labels.variables.get(name) for name in ("start_day", "stop_day")]
+    declared.append(material.labels.variables.get("complication"))
+    for variable in declared if rows else ():
+        if variable:
+            lines += [Line(variable.label), *_definition(variable.definition, 1)]
+    return Table(
+        id="recurrent", caption="Complications that came again, in counting form",
+        columns=("What", "Number"), lines=tuple(lines),
+        notes=("The stretches stand in recurrent.csv; those of held stifles are left out.",),
     )  # fmt: skip
 
 

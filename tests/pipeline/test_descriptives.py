@@ -233,3 +233,33 @@ def test_event_counts_take_the_included_stifles_once_per_frame(
     severity = {row.level: row.estimate for row in rows if row.analysis == "severity"}
     assert severity == {None: 2, "minor": 1, "major_medical": 0, "major_surgical": 1,
                         "catastrophic": 0, "not_classed": 1}  # fmt: skip
+
+
+def test_recurrent_counts_add_up_and_leave_out_held_stifles(
+    cohort: pl.DataFrame, study: Study
+) -> None:
+    """Three stifles with 0, 1 and 4 days of complications, two of one day among them."""
+    days = [("s0", [False]), ("s1", [True, False]), ("s2", [True] * 4)]
+    stretches = pl.DataFrame(
+        [(name, ends, 2 if name == "s1" and ends else int(ends))
+         for name, all_ends in days for ends in all_ends],
+        schema=["stifle_id", "complication", "complications_of_day"], orient="row",
+    )  # fmt: skip
+    rows = describe(cohort, study, read_codebook(), recurrent=stretches)
+    found = {row.level or row.term: row.estimate for row in rows if row.analysis == "recurrent"}
+    assert found == {"stretches": 7, "days": 5, "complications": 6,
+                     "0": 1, "1": 1, "2": 0, "3 or more": 1}  # fmt: skip
+    left = cohort.filter(pl.col("left_at").is_null()).height - 3
+    assert {row.n_dropped for row in rows if row.analysis == "recurrent"} == {left}
+
+
+def test_classes_of_function_and_outcomes_by_a_day_are_counted(
+    cohort: pl.DataFrame, study: Study
+) -> None:
+    told = cohort.with_row_index("place").with_columns(
+        last_function_class=pl.when(pl.col("place") == 0).then(pl.lit("full")),
+        relux_by_365=pl.col("place") == 0,
+    )
+    rows = describe(told.drop("place"), study, read_codebook())
+    assert one(rows, outcome="last_function_class", level="full").estimate == 1
+    assert one(rows, outcome="relux_by_365", level="true").estimate == 1

@@ -54,7 +54,8 @@ def given(tmp_path_factory: pytest.TempPathFactory) -> SimpleNamespace:
     study, codebook = read_study(folder), read_codebook(folder)
     cohort = _cohort(study)
     plans = parse_analyses(list(study.analyses))
-    described = [*describe(cohort.table, study, codebook, events=cohort.events),
+    described = [*describe(cohort.table, study, codebook, events=cohort.events,
+                          recurrent=cohort.recurrent),
                  *precision_rows(cohort.table, plans)]  # fmt: skip
     compared = compare(cohort.table, study)
     rows = results_frame([*described, *_risks(), *_hazards()])
