@@ -6,8 +6,9 @@ from markupsafe import Markup
 
 from pipeline.plan import Analysis
 from pipeline.plan_keys import LARGER
-from pipeline.report.labels import SETS, Labels, listed, small
+from pipeline.report.labels import Labels, listed, small
 from pipeline.report.material import Material
+from pipeline.report.methods_words import adjusted, among, first_capital, outcomes, splines
 from pipeline.report.rows import distinct
 from pipeline.report.text import day_text, fixed
 from shared.estimate import Estimate
@@ -73,15 +74,15 @@ def _incidence(alike: list[Analysis], labels: Labels) -> str:
     item = alike[0]
     competing = [small(labels.outcome(item.event, state)) for state in item.competing]
     text = (
-        f"Risks of {_outcomes(alike, labels)} are Aalen-Johansen estimates"
+        f"Risks of {outcomes(alike, labels)} are Aalen-Johansen estimates"
         f"{f' with {listed(competing)} as competing events' if competing else ''}, read at "
         f"{listed(day_text(day) for day in item.horizon)}"
-        f"{_among(item)}; intervals on the log-log scale."
+        f"{among(item)}; intervals on the log-log scale."
     )
     if item.adjust_for:
         text += (
             f" Standardised risks average, over all stifles compared, the risks predicted by "
-            f"cause-specific Cox models.{_adjusted(alike, labels)}"
+            f"cause-specific Cox models.{adjusted(alike, labels)}"
         )
     return text
 
@@ -91,9 +92,9 @@ def _cox(alike: list[Analysis], labels: Labels) -> str:
     profiled = " Limits are those of the profile partial likelihood."
     limits = profiled if item.interval == "profile" else ""
     return (
-        f"Cause-specific hazards of {_outcomes(alike, labels)} were compared by Cox regression "
-        f"with {TIES[item.ties]} method for ties{_among(item)}; follow-up that ended otherwise was "
-        f"censored on its day.{_adjusted(alike, labels)}{_splines(item, labels)} Proportionality "
+        f"Cause-specific hazards of {outcomes(alike, labels)} were compared by Cox regression "
+        f"with {TIES[item.ties]} method for ties{among(item)}; follow-up that ended otherwise was "
+        f"censored on its day.{adjusted(alike, labels)}{splines(item, labels)} Proportionality "
         f"was tested by scaled Schoenfeld residuals.{limits}{PENALISED.format(errors=ROBUST)}"
     )
 
@@ -109,8 +110,8 @@ def _logistic(alike: list[Analysis], labels: Labels) -> str:
     reduced = item.variance == "CR2"
     errors = " Errors are bias-reduced (CR2), limits those of t." if reduced else _errors(item)
     return (
-        f"{_first_capital(_outcomes(alike, labels))}: compared by logistic regression"
-        f"{_among(item)}.{weighted}{_adjusted(alike, labels)}{_splines(item, labels)}{errors}"
+        f"{first_capital(outcomes(alike, labels))}: compared by logistic regression"
+        f"{among(item)}.{weighted}{adjusted(alike, labels)}{splines(item, labels)}{errors}"
     )
 
 
@@ -129,8 +130,8 @@ def _errors(item: Analysis) -> str:
 def _kaplan_meier(alike: list[Analysis], labels: Labels) -> str:
     item = alike[0]
     return (
-        f"Curves of {_outcomes(alike, labels)} are Kaplan-Meier estimates with Greenwood's "
-        f"variance and limits on the {item.interval} scale{_among(item)}."
+        f"Curves of {outcomes(alike, labels)} are Kaplan-Meier estimates with Greenwood's "
+        f"variance and limits on the {item.interval} scale{among(item)}."
     )
 
 
@@ -138,8 +139,8 @@ def _restricted_mean(alike: list[Analysis], labels: Labels) -> str:
     item = alike[0]
     errors = f"jackknife by {small(labels.name(item.cluster))}" if item.cluster else "Greenwood's"
     return (
-        f"Mean days free of {_outcomes(alike, labels)} are areas under Kaplan-Meier up to "
-        f"{listed(day_text(day) for day in item.horizon)}{_among(item)}; other events count as "
+        f"Mean days free of {outcomes(alike, labels)} are areas under Kaplan-Meier up to "
+        f"{listed(day_text(day) for day in item.horizon)}{among(item)}; other events count as "
         f"censoring; standard errors: {errors}."
     )
 
@@ -153,8 +154,8 @@ def _mean_count(alike: list[Analysis], labels: Labels) -> str:
         else "what ended follow-up counts as censoring"
     )
     return (
-        f"{_first_capital(_outcomes(alike, labels))} may come again: mean cumulative counts up to "
-        f"{listed(day_text(day) for day in item.horizon)}{_among(item)}; {ending}; standard errors "
+        f"{first_capital(outcomes(alike, labels))} may come again: mean cumulative counts up to "
+        f"{listed(day_text(day) for day in item.horizon)}{among(item)}; {ending}; standard errors "
         f"by {small(labels.name(item.cluster or ''))}, limits on the log scale."
     )
 
@@ -164,8 +165,8 @@ def _within(alike: list[Analysis], labels: Labels) -> str:
     columns = item.strata or ((item.matched_set,) if item.matched_set else ())
     within = listed(small(labels.name(column)) for column in columns)
     return (
-        f"{_first_capital(_outcomes(alike, labels))}: compared within {within} "
-        f"{WITHIN[item.model]}{_among(item)}.{KNOWN_ONLY}{_adjusted(alike, labels)}"
+        f"{first_capital(outcomes(alike, labels))}: compared within {within} "
+        f"{WITHIN[item.model]}{among(item)}.{KNOWN_ONLY}{adjusted(alike, labels)}"
     )
 
 
@@ -173,9 +174,9 @@ def _clustered(alike: list[Analysis], labels: Labels) -> str:
     item = alike[0]
     within = small(labels.name(item.random_intercept or item.cluster or ""))
     return (
-        f"{_first_capital(_outcomes(alike, labels))}: compared by "
-        f"{CLUSTERED[item.model].format(within=within)}{_among(item)}.{KNOWN_ONLY}"
-        f"{_adjusted(alike, labels)}{_splines(item, labels)}"
+        f"{first_capital(outcomes(alike, labels))}: compared by "
+        f"{CLUSTERED[item.model].format(within=within)}{among(item)}.{KNOWN_ONLY}"
+        f"{adjusted(alike, labels)}{splines(item, labels)}"
     )
 
 
@@ -183,10 +184,10 @@ def _frailty(alike: list[Analysis], labels: Labels) -> str:
     item = alike[0]
     within = small(labels.name(item.random_intercept or ""))
     return (
-        f"Cause-specific hazards of {_outcomes(alike, labels)} were compared by Cox regression "
+        f"Cause-specific hazards of {outcomes(alike, labels)} were compared by Cox regression "
         f"with a gamma frailty shared within each {within} and {TIES[item.ties]} method for ties"
-        f"{_among(item)}; follow-up that ended otherwise was censored on its day."
-        f"{_adjusted(alike, labels)}{_splines(item, labels)} Ratios hold within a {within}; that "
+        f"{among(item)}; follow-up that ended otherwise was censored on its day."
+        f"{adjusted(alike, labels)}{splines(item, labels)} Ratios hold within a {within}; that "
         "the variance of the frailty is nil was tested by the likelihood ratio with half its p."
     )
 
@@ -232,39 +233,6 @@ MODEL_WORDS = {
     **dict.fromkeys(WITHIN, _within),
     **dict.fromkeys(CLUSTERED, _clustered),
 }
-
-
-def _outcomes(alike: list[Analysis], labels: Labels) -> str:
-    names = (
-        small(labels.outcome(item.event, item.event_of_interest or item.outcome)) for item in alike
-    )
-    return listed(distinct(names))
-
-
-def _first_capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def _among(item: Analysis) -> str:
-    return f" among {SETS[item.population]}" if item.population else ""
-
-
-def _adjusted(alike: list[Analysis], labels: Labels) -> str:
-    item = alike[0]
-    if not item.adjust_for:
-        return ""
-    exposures = distinct(other.exposure for other in alike)
-    kept = [small(labels.name(name)) for name in item.adjust_for if name not in exposures]
-    other = ["the exposure of the other question"] if len(exposures) > 1 else []
-    return f" Adjusted for {listed([*kept, *other])}."
-
-
-def _splines(item: Analysis, labels: Labels) -> str:
-    if not item.spline:
-        return ""
-    named = listed(f"{small(labels.name(column))} ({knots} knots)"
-                   for column, knots in item.spline.items())  # fmt: skip
-    return f" Restricted cubic splines: {named}."
 
 
 def _versions(material: Material) -> str:
