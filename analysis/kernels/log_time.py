@@ -88,11 +88,13 @@ def _location_scale(
 
 
 def maximise(rows: LogTimes, distribution: str) -> Top:
-    """Climb from the moments of log time; of a generalised gamma from several shapes in turn."""
-    start = _start(rows)
-    starts = [start]
+    """Climb from the moments of log time, or else from one rate for all days.
+
+    Of a generalised gamma from several shapes in turn.
+    """
+    starts = [_start(rows), _one_rate(rows)]
     if distribution == GENERALISED_GAMMA:
-        starts = [np.append(start, shape) for shape in SHAPES]
+        starts = [np.append(start, shape) for start in starts for shape in SHAPES]
     found = [climb(lambda theta: scores_of(rows, distribution, theta), starts[0])]
     for other in starts[1:]:
         if not found[-1].converged:
@@ -139,6 +141,16 @@ def _information(
         columns.append((below - above) / (2 * NUDGE))
     found = np.column_stack(columns)
     return (found + found.T) / 2
+
+
+def _one_rate(rows: LogTimes) -> FloatArray:
+    """Begin at days looked at for each event: nearer the top where most days are censored."""
+    low = np.exp(rows.low)
+    ended = np.isfinite(rows.high)
+    days = np.where(ended, (low + np.exp(np.where(ended, rows.high, 0.0))) / 2, low)
+    theta = np.zeros(rows.design.shape[1] + 1)
+    theta[0] = np.log(days.sum() / ended.sum())
+    return theta
 
 
 def _start(rows: LogTimes) -> FloatArray:

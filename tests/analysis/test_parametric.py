@@ -90,8 +90,17 @@ def by_visits(frame: pl.DataFrame) -> tuple[FloatArray, FloatArray]:
     return left, np.where(event, 60 * np.ceil(days / 60), np.nan)
 
 
+def few_events() -> pl.DataFrame:
+    """Every tenth row may have its event; all others are followed for 420 days."""
+    one_in_ten = pl.when(pl.col("row") % 10 == 0).then("event").otherwise(0)
+    return (
+        tied().with_row_index("row").with_columns(event=one_in_ten)
+        .with_columns(time=pl.when(pl.col("event") == 1).then("time").otherwise(420))
+    )  # fmt: skip
+
+
 @pytest.mark.parametrize("distribution", DISTRIBUTIONS)
-@pytest.mark.parametrize("rows", ["right-censored", "by animal", "intervals", "bcos"])
+@pytest.mark.parametrize("rows", ["right-censored", "by animal", "intervals", "few events", "bcos"])
 def test_all_kinds_of_rows_as_r_has_them(distribution: Distribution, rows: str) -> None:
     """survival::survreg: coefficients, errors (by animal: robust) and likelihoods."""
     if rows == "bcos":
@@ -99,6 +108,7 @@ def test_all_kinds_of_rows_as_r_has_them(distribution: Distribution, rows: str) 
     else:
         x, names = tied().select(TERMS).to_numpy().astype(float), TERMS
         ends = by_visits(tied()) if rows == "intervals" else exact_or_censored(tied())
+        ends = by_visits(few_events()) if rows == "few events" else ends
     cluster = tied()["animal"] if rows == "by animal" else None
     fit = fit_parametric(x, *ends, distribution=distribution, cluster=cluster, names=names)
     right, group = r_values("survival_parametric"), f"{distribution} {rows}"
