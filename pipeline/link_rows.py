@@ -54,8 +54,8 @@ class Rows:
 
 
 def numbered(tables: Mapping[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
-    """Give the rows of animals and stifles their numbers."""
-    return dict(tables) | {
+    """Give the tables that name a joint, the rows of animals and stifles with their numbers."""
+    return {name: tables[name] for name in ("clinics", "procedures")} | {
         "animals": tables["animals"].with_row_index("animal_row"),
         "stifles": tables["stifles"].with_row_index("stifle_row"),
     }
