@@ -45,7 +45,7 @@ def likelihood_rows(
         return _empty_rows(concerned(base, ("separation", "not_identified")), columns)
     base = concerned(replace(base, clusters=fit.clusters), fit.concerns)
     if not fit.converged:
-        return _empty_rows(base, columns)
+        return _empty_rows(_naming(base, fit), columns)
     larger = takes_larger(analysis, penalised=False)
     covariances = (fit.covariance, *((fit.covariance_model,) if larger else ()))
     if analysis.variance == REDUCED:
@@ -86,7 +86,8 @@ def firth_rows(
     columns = _columns(data)
     likelihood = "Firth's penalised likelihood" + _weighting(analysis, data)
     if not fit.converged:
-        return _empty_rows(concerned(replace(base, method=likelihood), fit.concerns), columns)
+        empty = _naming(replace(base, method=likelihood), fit)
+        return _empty_rows(concerned(empty, fit.concerns), columns)
     robust = None
     if data.cluster is not None:
         robust = robust_firth(
@@ -131,6 +132,12 @@ def _empty_rows(base: Estimate, columns: tuple[DesignColumn, ...]) -> list[Estim
         statistic=nothing, df=None, p_value=nothing,
     )  # fmt: skip
     return coefficient_rows(base, effects, "odds_ratio")
+
+
+def _naming(base: Estimate, fit: LogisticFit | FirthFit) -> Estimate:
+    """Name the columns that keep a model from a fit: constant, or determined by others."""
+    why = [item.in_words() for item in fit.redundant]
+    return replace(base, method="; ".join([base.method or "", *why]))
 
 
 def _fit_quality(base: Estimate, data: LogisticData, beta: FloatArray) -> list[Estimate]:
