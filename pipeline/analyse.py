@@ -11,6 +11,7 @@ from pipeline.analyses.fitted import Fitted
 from pipeline.analyses.run import run_analysis
 from pipeline.plan import Analysis, parse_analyses
 from pipeline.plan_models import USES
+from pipeline.recurrent import recurrent_table
 from schemas.codebook import Variable, by_name, read_codebook
 from shared.estimate import Estimate, results_frame
 
@@ -32,7 +33,11 @@ class Analysed:
 
 
 def analyse(
-    cohort: pl.DataFrame, study: "Study", *, on_step: Callable[[str], None] = lambda _name: None
+    cohort: pl.DataFrame,
+    study: "Study",
+    *,
+    recurrent: pl.DataFrame | None = None,
+    on_step: Callable[[str], None] = lambda _name: None,
 ) -> Analysed:
     """Run the plan on the cohort's included stifles.
 
@@ -40,6 +45,8 @@ def analyse(
     ----------
     cohort
         One row per accepted index stifle; those with a `left_at` are not looked at.
+    recurrent
+        Complications in counting form, for the analyses with ``table = "recurrent"``.
     study
         Its analyses, its seed (for those that name none) and its folder's codebook.
     on_step
@@ -61,7 +68,8 @@ def analyse(
               for block in study.analyses]  # fmt: skip
     analyses = with_bounds(parse_analyses(blocks), included)
     codebook = by_name(read_codebook(study.folder))
-    return run_analyses(included, analyses, codebook=codebook, on_step=on_step)
+    stretches = None if recurrent is None else recurrent_table(recurrent, included)
+    return run_analyses(included, analyses, codebook=codebook, recurrent=stretches, on_step=on_step)
 
 
 def run_analyses(
@@ -69,13 +77,18 @@ def run_analyses(
     analyses: Iterable[Analysis],
     *,
     codebook: Mapping[str, Variable],
+    recurrent: pl.DataFrame | None = None,
     on_step: Callable[[str], None],
 ) -> Analysed:
-    """Run analyses on a table; the codebook names the units of coefficients."""
+    """Run analyses on a table, or on that of recurrent complications where there is one apart.
+
+    The codebook names the units of coefficients.
+    """
     fitted: list[Fitted] = []
     for analysis in analyses:
         on_step(analysis.id)
-        fitted.append(run_analysis(frame, analysis))
+        apart = recurrent if analysis.table == "recurrent" else None
+        fitted.append(run_analysis(frame if apart is None else apart, analysis))
     rows = [with_unit(row, codebook) for found in fitted for row in found.rows]
     curves = pl.concat([no_curves(), *(found.curves for found in fitted)])
     return Analysed(results=results_frame(rows), curves=curves)

@@ -17,6 +17,10 @@ class Analysis:
 
     Attributes
     ----------
+    table
+        "cohort", one row a stifle; or "recurrent", one row a stretch from one complication to the
+        next with the columns of its stifle, for models with entry. A table given by itself
+        (``sulca fit``) is the table, whatever stands here.
     population, where
         A set of the cohort ("A" to "D"), or the levels that rows must have, by column.
     event, event_of_interest, competing, censored
@@ -85,6 +89,7 @@ class Analysis:
 
     id: str
     model: str
+    table: str = "cohort"
     role: str = "exploratory"
     question: str | None = None
     definition: str | None = None

@@ -27,6 +27,7 @@ TESTS = (
     "log_rank", "gehan", "tarone_ware", "peto_peto", "peto_prentice", "fleming_harrington",
 )  # fmt: skip
 CHOICES: Mapping[str, tuple[str, ...]] = {
+    "table": ("cohort", "recurrent"),
     "role": ("primary", "secondary", "sensitivity", "exploratory"),
     "missing_outcome": ("complete_cases", "observation_weights"),
     "population": ("A", "B", "C", "D"),

@@ -32,7 +32,7 @@ CLUSTERED = COMMON | {
 USES: Mapping[str, frozenset[str]] = {
     "cox": COMMON | TIMED | REGRESSION | {"strata", "ties", "ph_transform", "horizon", "seed",
                                      "resamples", "interval", "diagnostics",
-                                     "validate_by", "profiles"},
+                                     "validate_by", "profiles", "table"},
     "logistic": COMMON | REGRESSION
     | {"outcome", "missing_outcome", "observation_terms", "time", "window_days", "horizon",
        "seed", "resamples", "diagnostics", "validate_by", "interactions",
@@ -53,7 +53,7 @@ USES: Mapping[str, frozenset[str]] = {
     "parametric_survival": COMMON | TIMED
     | {"adjust_for", "adjustments", "spline", "per", "distribution", "cut_days", "horizon",
        "weights"},
-    "mean_cumulative_count": COMMON | TIMED | {"horizon"},
+    "mean_cumulative_count": COMMON | TIMED | {"horizon", "table"},
     "restricted_mean": COMMON | TIMED | {"horizon"},
     "risks": COMMON | {"outcome", "horizon"},
     "stratified_table": (COMMON | {"outcome", "horizon", "strata"}) - {"cluster"},

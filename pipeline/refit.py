@@ -42,7 +42,8 @@ def refit_scripts(analyses: Iterable[Analysis], out: Path, *, seed: int = 1) -> 
     written: list[Path] = []
     for analysis in analyses:
         unlike = bool(
-            analysis.log
+            analysis.table != "cohort"
+            or analysis.log
             or analysis.centre
             or analysis.interactions
             or analysis.variance in ("CR2", "wild_bootstrap", "wild_bootstrap_webb")

@@ -161,7 +161,10 @@ def _with_results(done: Run, until: str, on_step: Step, say: Callable[[str], Non
         recurrent=done.the_cohort.recurrent, tables=done.linked.tables,
     )  # fmt: skip
     done = replace(done, described=(*precision, *described))
-    done = replace(done, analysed=analyse(table, done.study, on_step=on_step))
+    done = replace(
+        done,
+        analysed=analyse(table, done.study, recurrent=done.the_cohort.recurrent, on_step=on_step),
+    )
     if until in STAGES[3:]:
         on_step("comparing the clinics")
         done = replace(done, compared=compare(table, done.study))

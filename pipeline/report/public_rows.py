@@ -10,6 +10,7 @@ from shared.estimate import Estimate
 
 ALL = "all"
 COUNTED = frozenset({"count", "proportion", "risk"})
+TOGETHER = frozenset({"risk", "restricted_mean", "mean_count", "cumulative_rate"})
 BY_HAND = ("overlap_", "clinic_comparison")  # analyses that are about clinics and surgeons
 ONE_BY_ONE = frozenset(
     {"odds_ratio_without", "hazard_ratio_without", "observed_expected"}
@@ -23,8 +24,8 @@ def public_rows(
 ) -> tuple[Estimate, ...]:
     """Leave out what is about a clinic or surgeon, and hide small counts and what reveals them.
 
-    A hidden row keeps its place without numbers. Where the risk of one arm is hidden, so are
-    those of the other arms and what compares them on that day.
+    A hidden row keeps its place without numbers. Where the risk or mean of one arm is hidden, so
+    are those of the other arms and what compares them on that day.
     """
     kept = [row for row in rows if not _tells_a_clinic(row, set(clinics))]
     counts = {row.row_id: _count(row) for row in kept if row.measure in COUNTED}
@@ -42,7 +43,7 @@ def public_rows(
         for row in kept
         if row.measure == "standardised_difference" and (row.analysis, row.term) in partly
     }
-    risky = {_place(row) for row in kept if row.measure == "risk" and row.row_id in gone}
+    risky = {_place(row) for row in kept if row.measure in TOGETHER and row.row_id in gone}
     return tuple(
         _hide(row, small=row.row_id in small)
         if row.row_id in gone or _place(row) in risky
