@@ -22,7 +22,7 @@ LOW: dict[str, Any] = {
 HISTOLOGY: dict[str, Any] = {"model": "logistic", "outcome": "HG", "adjust_for": ["NV", "PI", "EH"]}
 
 
-def of(rows: pl.DataFrame, name: str, term: str, **more: object) -> dict[str, Any]:
+def of(rows: pl.DataFrame, name: str, term: str, **more: str | float) -> dict[str, Any]:
     return only(rows, measure="test", term=name, level=term, **more)
 
 
