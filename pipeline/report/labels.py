@@ -9,6 +9,9 @@ from schemas.codebook import Variable, by_name
 MODELS = {
     "logistic": "logistic regression",
     "cox": "cause-specific Cox regression",
+    "firth_cox": "penalised (Firth) Cox regression",
+    "weighted_logistic": "logistic regression with weights",
+    "weighted_firth_logistic": "penalised (Firth) logistic regression with weights",
     "firth": "penalised (Firth) logistic regression",
     "firth_logistic": "penalised (Firth) logistic regression",
     "cumulative_incidence": "cumulative incidence with competing events (Aalen-Johansen)",

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from markupsafe import Markup
 
 from pipeline.plan import Analysis
-from pipeline.report.labels import MEASURES, Labels, listed, small
+from pipeline.report.labels import MEASURES, MODELS, Labels, listed, small
 from pipeline.report.rows import number
 from pipeline.report.text import (
     confidence_text,
@@ -87,13 +87,14 @@ def needed_sentence(row: Estimate) -> Markup:
 
 
 def ratio_sentence(crude: Estimate | None, adjusted: Estimate | None) -> Markup:
-    """Say a ratio, adjusted first."""
+    """Say a ratio and the model behind it, adjusted first."""
     parts = [_ratio(row) for row in (adjusted, crude) if row is not None]
     named = adjusted or crude
     if named is None:
         return Markup("")
     name = MEASURES.get(named.measure, named.measure.replace("_", " "))
-    return Markup("{}: {}.").format(name[0].upper() + name[1:], Markup("; ").join(parts))
+    behind = f", {MODELS[named.model]}" if named.model in MODELS else ""
+    return Markup("{}{}: {}.").format(name[0].upper() + name[1:], behind, Markup("; ").join(parts))
 
 
 def concern_texts(row: Estimate) -> tuple[str, ...]:
