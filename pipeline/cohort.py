@@ -30,12 +30,12 @@ STEPS = (
     "reluxation_findings", "reluxation_days", "opposite_days", "endings", "reluxation_states",
     "reluxation_bounds", "tuberosity_implants", "implant_events", "implant_states",
     "implant_bounds", "major_states", "infections", "complication_counts", "recurrent_days",
-    "derived_measures", "adherence",
+    "derived_measures", "adherence", "surgeon_cases",
 )  # fmt: skip
 PER_STIFLE = (
     "contacts", "reluxation_states", "reluxation_bounds", "tuberosity_implants",
     "implant_states", "implant_bounds", "major_states", "infections", "complication_counts",
-    "derived_measures", "adherence",
+    "derived_measures", "adherence", "surgeon_cases",
 )  # fmt: skip
 COUNTED = ("relux_state", "implant_state", "relux_held", "implant_held")
 SEVERITY = ("minor", "major_medical", "major_surgical", "catastrophic")
@@ -172,6 +172,7 @@ def _outcomes(
         },
         "implant_states": {"shared_hardware": shared},
         "infections": {"window_days": rules.window_days},
+        "surgeon_cases": {"accrual_start": study.eligibility.accrual_start},
     }
     for name in STEPS:
         make_table(connection, name, given.get(name))

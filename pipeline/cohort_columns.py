@@ -11,7 +11,7 @@ DERIVED = ("log_weight_kg", "weight_band", "osteotomy_ratio", "kwire_depth_ratio
            "groove_gain_mm", "at_risk_implant", "osteotomy_ratio_raters",
            "hole_distance_ratio", "usual_osteotomy_depth", "usual_bridge", "usual_wires",
            "usual_wire_level", "usual_band", "usual_hole", "usual_pattern", "usual_crossing",
-           "usual_twists")  # fmt: skip
+           "usual_twists", "surgeon_case_in_study")  # fmt: skip
 FOLLOW_UP = ("end_of_followup_day", "end_status", "death_cause", "admin_end_day",
              "last_adequate_day", "last_contact_day", "adequate_91", "adequate_183",
              "adequate_365", "complete_follow_up")  # fmt: skip

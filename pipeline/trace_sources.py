@@ -62,6 +62,8 @@ BY_COLUMN: Mapping[str, Sources] = {
     "usual_hole": (*PLACE, "procedures.tension_band_done"),
     "usual_pattern": BAND, "usual_crossing": (*BAND, "procedures.tb_crossing"),
     "usual_twists": ("procedures.tension_band_done", "procedures.tb_twists"),
+    "surgeon_case_in_study": ("procedures.surgeon_id", *SURGERY, "clinics.accrual_start",
+                              "clinics.dates_shifted"),
     "groove_gain_mm": ("procedures.groove_depth_pre_mm", "procedures.groove_depth_post_mm"),
     "surgery_year": ("stifles.surgery_year", *SURGERY),
     "admin_end_day": (*SURGERY, *LOCK, "stifles.lock_day"),

@@ -15,7 +15,8 @@ LEFT_OUT = frozenset(
     {
         "breed", "country_code", "dates_shifted", "first_joint", "left_at", "lock_day",
         "log_weight_kg", "set_a", "set_b", "set_c", "set_d", "surgeon_case_no",
-        "surgery_date", "session_type_reported", "lameness_scale", "at_risk_implant",
+        "surgeon_case_in_study", "surgery_date", "session_type_reported", "lameness_scale",
+        "at_risk_implant",
         "accrual_start", "accrual_end", "data_lock_date", "n_screened", "routine_recheck_day",
         "case_finding", "clinic_type", "surgeon_id", "osteotomy_ratio_raters",
         "usual_osteotomy_depth", "usual_bridge", "usual_wires", "usual_wire_level", "usual_band",

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.study import Eligibility, Study
+from tests.pipeline.second_cases import second_cases
 from tests.pipeline.second_implants import second_implant
 from tests.pipeline.second_joint import Joint, Row
 from tests.pipeline.second_linked import Operation, second_linked
@@ -53,6 +54,7 @@ def second_cohort(
     joints, operations, animal_of = second_linked(tables, holds, windows)
     rules, switches = study.outcomes, study.eligibility
     sessions = _sessions(joints, animal_of)
+    cases = second_cases(joints, switches.accrual_start)
     apart = switches.cruciate_procedure == "out_of_implant_outcomes"
     found: dict[str, Row] = {}
     for name, joint in joints.items():
@@ -60,6 +62,7 @@ def second_cohort(
         row = {"left_at": _left_at(joint, switches)} | sessions[name] | reluxation
         row |= second_implant(joint, rules, shared_in=not apart) | second_other(joint, rules)
         row |= _follow_up(joint, rules.complete_from_day)
+        row["surgeon_case_in_study"] = cases[name]
         found[name] = row | _sets(joint, row, row.pop("open_state"), switches)
     clinics = {name: joint.stifle["clinic_id"] for name, joint in joints.items()}
     stretches = {

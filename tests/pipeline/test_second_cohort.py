@@ -23,6 +23,7 @@ COMPARED = {
     "complete_follow_up", "adequate_91", "adequate_183", "adequate_365", "at_risk_implant",
     "relux_left", "relux_right", "relux_held", "implant_held", "major_held", "ssi_30", "ssi_90",
     "ssi_365", "n_complications", "worst_severity", "last_function_class", "last_function_day",
+    "surgeon_case_in_study",
     *(f"{name}_by_{day}" for name in ("relux", "implant") for day in (91, 183, 365)),
     *(f"{name}_{part}" for part in ("day", "state") for name in (
         "relux", "relux_important", "relux_revised", "relux_possible", "opposite", "implant",
