@@ -11,7 +11,8 @@ from schemas.rules.rule import Frames
 
 ABOUT_BLANKS = frozenset({"C03", "C04", "R01", "R03", "R38"})
 KEYS_OF_JOINT = ("local_animal", "local_stifle", "side")
-MANY = 10  # from so many, if they are also a third of the rows, a column is asked about once
+# From so many, if they are also a third of the rows or nothing is filled, a column is asked once.
+MANY = 10
 SHARE = 0.3
 NOT_RECORDED = "is written as not recorded"
 IN_MOST = "is empty in many rows, or no column holds it"
@@ -82,7 +83,7 @@ def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
     explained = blank & (reason != "not_recorded").fill_null(value=False)
     cells = cells.filter(~asked & ~explained)
     said = blank & (pl.col("raw") != "")
-    once = _clinics_to_ask_once(cells.filter(blank), frame)
+    once = _clinics_to_ask_once(cells.filter(blank), frame, name)
     whole = blank & pl.col("clinic_id").is_in(once.implode())
     softer = replace(hit.rule, action="ask", holds=())
     declared = replace(softer, says=hit.rule.says.replace("is empty", NOT_RECORDED))
@@ -103,10 +104,12 @@ def _raw(frame: pl.DataFrame, name: str) -> pl.Expr:
     return text.fill_null("").str.strip_chars().alias("raw")
 
 
-def _clinics_to_ask_once(cells: pl.DataFrame, frame: pl.DataFrame) -> pl.Series:
-    rows = frame.group_by("clinic_id").agg(rows=pl.len())
+def _clinics_to_ask_once(cells: pl.DataFrame, frame: pl.DataFrame, name: str) -> pl.Series:
+    """Find clinics that leave much of a column empty, or never fill it."""
+    rows = frame.group_by("clinic_id").agg(rows=pl.len(), filled=pl.col(name).count())
     blank = cells.group_by("clinic_id").agg(blank=pl.len())
     many = blank.join(rows, on="clinic_id").filter(
-        pl.col("blank") >= MANY, pl.col("blank") >= SHARE * pl.col("rows")
+        pl.col("blank") >= MANY,
+        (pl.col("blank") >= SHARE * pl.col("rows")) | (pl.col("filled") == 0),
     )
     return many["clinic_id"]

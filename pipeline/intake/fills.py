@@ -8,6 +8,7 @@ from pipeline.intake.cells import CELL_SCHEMA
 from schemas.codebook import Variable
 
 CONTRADICTED = "M14"
+PLACES = ("file", "sheet", "row")
 _PARTS = ("", *(f"{key}:" for key in CELL_SCHEMA if key != "value"))
 
 
@@ -32,7 +33,8 @@ def fill_rows(
     """Fill blank variables of `table` from `rows` with the same key.
 
     Where the rows disagree with each other, or with a value already there, the variable is
-    null with rule M14. The columns "file:x", "sheet:x" and "row:x" say where it came from.
+    null with rule M14. The columns "file:x", "sheet:x" and "row:x" say where it came from; those of
+    an earlier filling stay where this one adds nothing.
     """
     for variable in variables:
         name = variable.name
@@ -46,7 +48,7 @@ def fill_rows(
             pl.col(f"{part}{name}").first().alias(f"new:{part}{name}") for part in _PARTS
         )
         places = given.group_by(key, maintain_order=True).agg(
-            pl.col("file", "sheet", "row").first().name.suffix(f":{name}"),
+            *(pl.col(place).first().alias(f"new:{place}:{name}") for place in PLACES),
             (pl.col(name).n_unique() > 1).alias("sulca:several"),
         )
         joined = table.join(
@@ -73,9 +75,11 @@ def _filled(joined: pl.DataFrame, name: str) -> pl.DataFrame:
     ]
     either = pl.col("sulca:takes") | pl.col("sulca:against")
     places = [
-        pl.when(either).then(f"{part}:{name}").alias(f"{part}:{name}")
-        for part in ("file", "sheet", "row")
-    ]
+        pl.when(either).then(f"new:{place}:{name}")
+        .otherwise(f"{place}:{name}" if f"{place}:{name}" in joined.columns else None)
+        .alias(f"{place}:{name}")
+        for place in PLACES
+    ]  # fmt: skip
     doubtful = [
         pl.when(~pl.col("sulca:against")).then(name).alias(name),
         pl.when("sulca:against")
@@ -84,4 +88,5 @@ def _filled(joined: pl.DataFrame, name: str) -> pl.DataFrame:
         .alias(f"rule:{name}"),
     ]
     kept = [column for column in joined.columns if not column.startswith(("new:", "sulca:several"))]
+    kept += [f"{place}:{name}" for place in PLACES if f"{place}:{name}" not in kept]
     return marked.with_columns(*parts, *places).with_columns(doubtful).select(kept)

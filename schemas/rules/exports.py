@@ -3,6 +3,7 @@
 import polars as pl
 
 from schemas.rules.across import with_any
+from schemas.rules.events import LEAST_SEVERITY
 from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
@@ -82,14 +83,21 @@ def _of_many_stifles(rows: pl.DataFrame) -> pl.Series:
 
 
 def _no_small_events(frames: Frames) -> pl.DataFrame:
-    """Give stifles of clinics with 30 or more of them and no event, or surgical ones alone."""
+    """Give stifles of clinics with 30 or more of them and no event, or surgical ones alone.
+
+    What was done tells of an event whose severity is not known.
+    """
     events = frames["complications"]
+    by_treatment = pl.col("other.treatment").replace_strict(
+        LEAST_SEVERITY, default=None, return_dtype=pl.String
+    )
     known = with_any(
         select_columns(frames, "stifles", ["row_id", "clinic_id", "local_stifle"]),
         events,
-        pl.col("other.severity_class") != "major_surgical",
+        # An event of which neither is known is no sign that small ones are left out.
+        pl.coalesce("other.severity_class", by_treatment).ne_missing("major_surgical"),
         name="small",
-    )
+    )  # fmt: skip
     return known.filter(
         (pl.len().over("clinic_id") >= 30) & ~pl.col("small").any().over("clinic_id")
     )

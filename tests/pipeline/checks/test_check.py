@@ -102,6 +102,20 @@ def test_a_column_that_is_mostly_empty_is_asked_about_once(build: Build, codeboo
     assert asked["says"].endswith("It concerns 12 rows.")
 
 
+def test_a_column_that_is_never_filled_is_asked_about_once(build: Build, codebook: Codebook
+                                                           ) -> None:  # fmt: skip
+    """Twelve of 52 rows ask for it: fewer than the share of a column that is mostly empty."""
+    seen = VISIT | {"radiographs_taken": False, "osteotomy_healing": None}
+    plain = [seen | {"recheck_day": day} for day in range(190, 230)]
+    taken = [seen | {"recheck_day": day, "radiographs_taken": True} for day in range(300, 312)]
+    emptied = {"rechecks": {place: {"osteotomy_healing": None, "radiographs_taken": False}
+                            for place in range(6)}}  # fmt: skip
+    checked = check(build(emptied, more={"rechecks": plain + taken}), codebook)
+    [asked] = checked.findings.filter(rule="C04", variable="osteotomy_healing").rows(named=True)
+    assert asked["row"] is None
+    assert asked["says"].endswith("It concerns 12 rows.")
+
+
 def test_what_intake_did_not_understand_is_held_and_not_asked_twice(
     build: Build, codebook: Codebook
 ) -> None:

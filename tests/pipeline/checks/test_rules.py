@@ -192,3 +192,14 @@ def test_the_rule_speaks_when_broken_and_only_then(
 ) -> None:
     assert breaks(rule, broken, build, codebook)
     assert not breaks(rule, fine, build, codebook)
+
+
+@pytest.mark.parametrize(("treatment", "broken"), [("drug", False), ("revision_surgery", True)])
+def test_what_was_done_tells_of_an_event_without_a_severity(
+    treatment: str,
+    broken: bool,
+    build: Build,
+    codebook: Codebook,
+) -> None:
+    changes = {"complications": {0: MAJOR | {"severity_class": None, "treatment": treatment}}}
+    assert breaks("R79", {"changes": changes} | many(30), build, codebook) == broken

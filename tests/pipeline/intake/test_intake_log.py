@@ -68,6 +68,16 @@ def test_a_farewell_ends_follow_up_and_names_the_cause_of_death(log: Mapped) -> 
     assert elsewhere.select("row", "column").rows() == [(6, "observaciones")]
 
 
+def test_two_tables_may_fill_the_same_variables(map_export: Read, log: Mapped) -> None:
+    """The second one, here by the animal's number alone, finds nothing left to fill."""
+    block = MAPPING[MAPPING.index("[[table]]\nfills") : MAPPING.index("[when_blank")]
+    again = block.replace('side = { column = "lado", codes = "lado" }\n', "")
+    twice = map_export(as_sent(LOG), MAPPING.replace(block, block + again))
+    for name in ("stifles", "animals"):
+        assert twice.tables[name].equals(log.tables[name])
+    assert twice.marks.equals(log.marks)
+
+
 def test_a_missing_side_is_inherited_from_the_only_operated_stifle(log: Mapped) -> None:
     marks = log.marks.filter(mark="inherited")
     assert marks["row_id"].to_list() == ["clinic/rechecks/1", "clinic/complications/1"]
