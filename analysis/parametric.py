@@ -1,7 +1,7 @@
 """Accelerated failure time models of exact, right-censored and interval-censored days."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -23,6 +23,7 @@ from analysis.kernels.log_time import (
     scores_of,
 )
 from analysis.rank import Redundant, find_redundant
+from analysis.separation import find_separation
 
 Distribution = Literal["weibull", "lognormal", "loglogistic", "generalised_gamma"]
 DISTRIBUTIONS: tuple[Distribution, ...] = (
@@ -56,6 +57,7 @@ class ParametricFit:
     iterations: int
     redundant: tuple[Redundant, ...]
     concerns: tuple[str, ...]
+    separated: tuple[str, ...] = ()  # terms whose time ratio would be nil or infinite
 
     @property
     def scale(self) -> float:
@@ -138,7 +140,10 @@ def fit_parametric(
     found = maximise(rows, distribution)
     null = maximise(intercept_only(rows), distribution)
     if not (found.converged and null.converged):
-        return _no_fit(distribution, labels, (len(start), events, n_clusters), ())
+        away = _separated(matrix, start, end, terms)
+        nothing = _no_fit(distribution, labels, (len(start), events, n_clusters), ())
+        found_out = ("separation", "not_identified") if away else nothing.concerns
+        return replace(nothing, separated=away, concerns=found_out)
     back = _unscaled(centre, spread, others=len(last))
     turn = float(rows.low[rows.exact == 1].sum())  # from densities of log days to those of days
     covariance = back @ np.linalg.inv(found.information) @ back.T
@@ -165,6 +170,22 @@ def parametric_risks(fit: ParametricFit, x: npt.ArrayLike, days: Sequence[float]
         float(np.mean(-np.expm1(survival((np.log(day) - location) / fit.scale)[0])))
         for day in days
     ])  # fmt: skip
+
+
+def _separated(
+    x: FloatArray, start: FloatArray, end: FloatArray, names: Sequence[str]
+) -> tuple[str, ...]:
+    """Name the terms along which the likelihood rises for ever.
+
+    A direction in which no day known on both sides moves, no right-censored one comes sooner and
+    none known from the right alone later: separation of a binary outcome in which the first count
+    as both.
+    """
+    ended = np.isfinite(end)
+    both = ended & (start > 0)
+    outcome = np.concatenate([ended, np.zeros(int(both.sum()))])
+    found = find_separation(np.concatenate([x, x[both]]), outcome, names)
+    return tuple(item.name for item in found)
 
 
 def _unscaled(centre: FloatArray, spread: FloatArray, *, others: int) -> FloatArray:

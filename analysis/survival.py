@@ -24,6 +24,7 @@ __all__ = [
 ]
 
 ConfType = Literal["log-log", "log", "plain"]
+ROUNDING = 1e-12  # survival this near to 0 or 1 is taken to be 0 or 1
 SAME = 1.5e-8  # survival this near to a quantile counts as equal to it, as in R
 
 
@@ -177,7 +178,7 @@ def survival_limits(
     if conf_type == "plain":
         half = z * std_error
         return np.maximum(survival - half, 0.0), np.minimum(survival + half, 1.0)
-    inside = (survival > 0) & ((survival < 1) | (conf_type == "log"))
+    inside = (survival > ROUNDING) & ((survival < 1 - ROUNDING) | (conf_type == "log"))
     safe = np.where(inside, survival, 0.5)
     relative = std_error / safe
     if conf_type == "log":

@@ -6,6 +6,7 @@ import polars as pl
 
 from analysis.design import level_text
 from pipeline.plan import Analysis
+from pipeline.plan_times import time_faults
 from shared.errors import PlanError, nearest
 
 CENSORED, OF_INTEREST = 0, 1  # codes of a coded event; competing states follow from 2
@@ -18,7 +19,7 @@ def check_plan(analysis: Analysis, frame: pl.DataFrame) -> None:
     ------
     PlanError
         If a column, a level or a state is not there, an event is neither 0/1 nor a named state,
-        or a time is no number or negative; it names the column, the count and a row.
+        or a time is no number, negative or impossible; it names the column, the count and a row.
     """
     place = f'analysis "{analysis.id}"'
     _refuse_absent_columns(place, frame, analysis)
@@ -28,8 +29,7 @@ def check_plan(analysis: Analysis, frame: pl.DataFrame) -> None:
         _refuse_absent_levels(place, frame, analysis.exposure, analysis.levels)
     if analysis.population:
         _refuse_odd_set(place, frame, set_column(analysis.population))
-    if analysis.event:
-        code_events(frame, analysis)
+    happened = code_events(frame, analysis) != CENSORED if analysis.event else None
     if analysis.outcome:
         code_outcome(frame, analysis)
     for column in (
@@ -37,9 +37,8 @@ def check_plan(analysis: Analysis, frame: pl.DataFrame) -> None:
     ):  # fmt: skip
         if column:
             _refuse_bad_numbers(place, frame, column)
-    if analysis.entry and analysis.time:
-        late = frame[analysis.entry].cast(pl.Float64) >= frame[analysis.time].cast(pl.Float64)
-        _refuse(place, frame, late, f"{analysis.entry} is not before {analysis.time}")
+    for bad, what in time_faults(analysis, frame, happened=happened):
+        _refuse(place, frame, bad, what)
 
 
 def columns_of(analysis: Analysis) -> Iterator[tuple[str, str]]:

@@ -14,6 +14,7 @@ GENERALISED_GAMMA = "generalised_gamma"
 SHAPES = (0.5, -0.5, 1.5)  # of a generalised gamma, from which to climb in turn
 SHAPE_STEP = 1e-3  # of the five-point differences that give the slope by the shape
 STEPS = 60
+SINGULAR = 1e-12  # smallest over largest root of the information of a term that runs away
 FLAT = 1e-9  # largest Newton step, in standard deviations, at which the top is reached
 NUDGE = 1e-5  # step of the differences that make second derivatives
 
@@ -117,7 +118,10 @@ def climb(scores_at: Callable[[FloatArray], tuple[float, FloatArray]], start: Fl
         for iteration in range(1, STEPS + 1):
             value, scores = scores_at(theta)
             information = _information(scores_at, theta)
-            if not np.isfinite(information).all() or np.linalg.eigvalsh(information)[0] <= 0:
+            if not np.isfinite(information).all():
+                break
+            roots = np.linalg.eigvalsh(information)
+            if roots[0] <= SINGULAR * roots[-1]:
                 break
             step = np.linalg.solve(information, scores.sum(axis=0))
             if np.abs(step * np.sqrt(np.diag(information))).max() < FLAT:
@@ -157,6 +161,7 @@ def _start(rows: LogTimes) -> FloatArray:
     """Begin at the mean and spread of log time, intervals taken at their middle."""
     low = np.where(np.isfinite(rows.low), rows.low, rows.high - 1)
     middle = np.where(np.isfinite(rows.high), (low + rows.high) / 2, low)
+    middle = middle[np.isfinite(middle)]  # a row that left on day 0 tells nothing
     theta = np.zeros(rows.design.shape[1] + 1)
     theta[0], theta[-1] = middle.mean(), np.log(max(float(middle.std()), 0.1))
     return theta

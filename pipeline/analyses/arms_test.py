@@ -57,7 +57,7 @@ def cluster_test(base: Estimate, kept: pl.DataFrame, analysis: Analysis) -> list
         base, n=len(kept), events=int(event.sum()), clusters=len(np.unique(cluster)),
         method=f"score test of the Cox model (Efron ties), variance by {analysis.cluster}",
     )  # fmt: skip
-    return row_of_test(row, "robust_score", test)
+    return row_of_test(row, "robust_score", test) or [_no_test(row, "robust_score")]
 
 
 def textbook_test(base: Estimate, kept: pl.DataFrame, analysis: Analysis) -> list[Estimate]:
@@ -79,7 +79,7 @@ def textbook_test(base: Estimate, kept: pl.DataFrame, analysis: Analysis) -> lis
         ignores_clusters(kept, analysis),
     )  # fmt: skip
     test = Test(statistic=found.statistic, df=found.df, p_value=found.p_value)
-    rows = row_of_test(base, analysis.test, test)
+    rows = row_of_test(base, analysis.test, test) or [_no_test(base, analysis.test)]
     text = labels_of(kept, analysis.exposure)
     for place, group in enumerate(found.groups):
         here = replace(base, group=group, n=int((text == group).sum()))
@@ -92,6 +92,12 @@ def textbook_test(base: Estimate, kept: pl.DataFrame, analysis: Analysis) -> lis
                     std_error=error),
         ]  # fmt: skip
     return rows
+
+
+def _no_test(base: Estimate, name: str) -> Estimate:
+    """Make the row of a test that the data do not determine, and say so."""
+    row = replace(base, measure="test", term=name, confidence=None)
+    return concerned(row, ("not_identified",) if base.events else ("no_events",))
 
 
 def _method(analysis: Analysis) -> str:

@@ -22,6 +22,7 @@ from pipeline.analyses.fitted import (
     count_rows,
     design_version,
     ignores_clusters,
+    naming,
     number_row,
     row_of_test,
 )
@@ -99,7 +100,7 @@ def _model_rows(
         if test.p_value < LIKELY_NOT_CONSTANT
     }
     rows: list[Estimate] = []
-    base = concerned(replace(plain, method=_method(analysis)), fit.concerns)
+    base = concerned(naming(replace(plain, method=_method(analysis)), fit.redundant), fit.concerns)
     if is_sparse(analysis, fit):
         rows += firth_cox_rows(plain, analysis, design, kept, likelihood_fit=fit, broken=broken)
         base = replace(base, role="sensitivity")

@@ -11,11 +11,13 @@ from pipeline.analyses.fitted import (
     concerned,
     happened,
     ignores_clusters,
+    naming,
     number_row,
     numbers_of,
     row_of_test,
     stratum_labels,
 )
+from pipeline.analyses.timed import fit_cause
 from pipeline.plan import Analysis
 from pipeline.plan_check import OF_INTEREST
 from shared.errors import PlanError
@@ -50,10 +52,16 @@ def fit_exact_ties(
                 method="Cox exact (discrete) partial likelihood; model-based errors"),
         (*fit.concerns, *ignores_clusters(kept, analysis)),
     )  # fmt: skip
+    away: dict[str, tuple[str, ...]] = {}
+    if not fit.converged:  # the partial likelihood without exact ties tells which terms run away
+        near = fit_cause(analysis, design, kept)
+        base = concerned(naming(base, near.redundant), ("separation",) if near.separated else ())
+        away = {column.term: ("separation",) for column in design.columns
+                if column.name in near.separated}  # fmt: skip
     effects = wald_effects(
         design.columns, fit.coefficients, fit.covariance, confidence=analysis.confidence
     )
-    rows = coefficient_rows(base, effects, "hazard_ratio")
+    rows = coefficient_rows(base, effects, "hazard_ratio", concerns=away)
     rows += term_tests(base, design.columns, fit.coefficients, fit.covariance)
     for name in ("likelihood_ratio", "score", "wald"):
         rows += row_of_test(base, name, getattr(fit, name))

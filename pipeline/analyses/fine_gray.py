@@ -17,6 +17,7 @@ from pipeline.analyses.fitted import (
     design_version,
     ignores_clusters,
     labels_of,
+    naming,
     number_row,
     numbers_of,
     optional_labels,
@@ -63,9 +64,12 @@ def _model_rows(
         cause=OF_INTEREST, cluster=optional_labels(kept, analysis.cluster),
         ties="breslow" if analysis.ties == "breslow" else "efron", names=design.names,
     )  # fmt: skip
+    base = replace(
+        base, n=fit.n, n_dropped=len(design.kept) - fit.n, events=fit.events,
+        clusters=fit.clusters, method=_method(analysis),
+    )  # fmt: skip
     base = concerned(
-        replace(base, n=fit.n, n_dropped=len(design.kept) - fit.n, events=fit.events,
-                clusters=fit.clusters, method=_method(analysis)),
+        naming(base, fit.redundant),
         (*fit.concerns, *(() if analysis.cluster else ignores_clusters(kept, analysis))),
     )  # fmt: skip
     return _estimates(base, design, fit, confidence=analysis.confidence)

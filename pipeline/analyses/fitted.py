@@ -10,6 +10,7 @@ import polars as pl
 from analysis.arrays import FloatArray
 from analysis.chi_square import Test
 from analysis.design import Design, Terms, build_design, level_text
+from analysis.rank import Redundant
 from analysis.two_proportions import Contrast
 from pipeline.analyses.selection import EVENT, OUTCOME, Selection, population_label
 from pipeline.plan import Analysis
@@ -77,6 +78,13 @@ def contrast_row(base: Estimate, contrast: Contrast) -> Estimate:
         method=contrast.method,
     )  # fmt: skip
     return concerned(row, contrast.concerns)
+
+
+def naming(base: Estimate, redundant: Iterable[Redundant]) -> Estimate:
+    """Name in the method the columns that keep a model from a fit: constant, or repeated."""
+    return replace(
+        base, method="; ".join([base.method or "", *(it.in_words() for it in redundant)])
+    )
 
 
 def count_rows(base: Estimate, selection: Selection, dropped: Mapping[str, int]) -> list[Estimate]:

@@ -21,6 +21,7 @@ from pipeline.analyses.fitted import (
     happened,
     ignores_clusters,
     labels_of,
+    naming,
     number_row,
     numbers_of,
     row_of_test,
@@ -70,11 +71,11 @@ def _rows(
         confidence=analysis.confidence,
     )
     alone = () if cluster == "animal_id" else ignores_clusters(kept, analysis)
-    base = concerned(
-        replace(base, n=fit.n, n_dropped=len(design.kept) - fit.n, events=fit.events,
-                clusters=fit.clusters, method=_method(analysis)),
-        (*fit.concerns, *alone),
+    base = replace(
+        base, n=fit.n, n_dropped=len(design.kept) - fit.n, events=fit.events,
+        clusters=fit.clusters, method=_method(analysis),
     )  # fmt: skip
+    base = concerned(naming(base, fit.redundant), (*fit.concerns, *alone))
     effects = wald_effects(
         design.columns, fit.coefficients, fit.covariance, confidence=analysis.confidence
     )

@@ -49,7 +49,10 @@ def fit_kaplan_meier(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
             time, event, entry=entry, confidence=analysis.confidence,
             conf_type=cast("ConfType", analysis.interval),
         )  # fmt: skip
-        here = replace(base, group=arm, n=len(members), events=int(event.sum()))
+        here = concerned(
+            replace(base, group=arm, n=len(members), events=int(event.sum())),
+            () if event.any() else ("no_events",),
+        )
         rows += _survival_rows(here, curve, analysis.horizon)
         rows += _hazard_rows(here, nelson_aalen(time, event, entry=entry), curve, analysis.horizon)
         rows.append(_median_row(here, curve))

@@ -5,7 +5,7 @@ import polars as pl
 from pipeline.analyses.arms_test import cluster_test, textbook_test
 from pipeline.analyses.curves import no_curves
 from pipeline.analyses.fitted import Fitted, count_rows
-from pipeline.analyses.groups import rows_of_arms
+from pipeline.analyses.groups import arm_levels, rows_of_arms
 from pipeline.analyses.selection import select_rows
 from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
@@ -23,6 +23,8 @@ def fit_log_rank(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
         raise ValueError("the log-rank test takes no late entry; use the model cox")
     selection = select_rows(frame, analysis)
     base, kept, dropped = rows_of_arms(selection, analysis, columns_needed(analysis))
+    if len(arm_levels(kept, analysis)) < 2:
+        raise ValueError(f"{analysis.exposure} has one level only, with nothing to compare it to")
     rows = cluster_test(base, kept, analysis) if analysis.cluster else []
     rows += textbook_test(base, kept, analysis) + count_rows(base, selection, dropped)
     return Fitted(rows=tuple(rows), curves=no_curves())

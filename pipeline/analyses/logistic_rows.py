@@ -21,7 +21,7 @@ from pipeline.analyses.effects import (
     wald_effects,
 )
 from pipeline.analyses.few_clusters import FOR_FEW, REDUCED, WILD, reduced_rows, wild_rows
-from pipeline.analyses.fitted import concerned, finite, number_row, row_of_test
+from pipeline.analyses.fitted import concerned, finite, naming, number_row, row_of_test
 from pipeline.analyses.logistic_data import LogisticData
 from pipeline.analyses.penalised_rows import Penalised, penalised_rows
 from pipeline.analyses.primary_fit import takes_larger
@@ -45,7 +45,7 @@ def likelihood_rows(
         return _empty_rows(concerned(base, ("separation", "not_identified")), columns)
     base = concerned(replace(base, clusters=fit.clusters), fit.concerns)
     if not fit.converged:
-        return _empty_rows(_naming(base, fit), columns)
+        return _empty_rows(naming(base, fit.redundant), columns)
     larger = takes_larger(analysis, penalised=False)
     covariances = (fit.covariance, *((fit.covariance_model,) if larger else ()))
     if analysis.variance == REDUCED:
@@ -86,7 +86,7 @@ def firth_rows(
     columns = _columns(data)
     likelihood = "Firth's penalised likelihood" + _weighting(analysis, data)
     if not fit.converged:
-        empty = _naming(replace(base, method=likelihood), fit)
+        empty = naming(replace(base, method=likelihood), fit.redundant)
         return _empty_rows(concerned(empty, fit.concerns), columns)
     robust = None
     if data.cluster is not None:
@@ -132,12 +132,6 @@ def _empty_rows(base: Estimate, columns: tuple[DesignColumn, ...]) -> list[Estim
         statistic=nothing, df=None, p_value=nothing,
     )  # fmt: skip
     return coefficient_rows(base, effects, "odds_ratio")
-
-
-def _naming(base: Estimate, fit: LogisticFit | FirthFit) -> Estimate:
-    """Name the columns that keep a model from a fit: constant, or determined by others."""
-    why = [item.in_words() for item in fit.redundant]
-    return replace(base, method="; ".join([base.method or "", *why]))
 
 
 def _fit_quality(base: Estimate, data: LogisticData, beta: FloatArray) -> list[Estimate]:

@@ -27,6 +27,7 @@ from pipeline.analyses.fitted import (
     finite,
     happened,
     ignores_clusters,
+    naming,
     number_row,
     numbers_of,
     optional_labels,
@@ -111,7 +112,9 @@ def _about(base: Estimate, fit: ParametricFit, design: Design, ignored: Sequence
         events=fit.events, clusters=fit.clusters,
         method=f"accelerated failure time, {fit.distribution}; {errors}",
     )  # fmt: skip
-    return concerned(row, (*fit.concerns, *(() if fit.clusters else ignored)))
+    return concerned(
+        naming(row, fit.redundant), (*fit.concerns, *(() if fit.clusters else ignored))
+    )
 
 
 def _estimates(
@@ -120,12 +123,14 @@ def _estimates(
     terms = fit.terms
     estimate, covariance = fit.coefficients[terms], fit.covariance[terms, terms]
     effects = wald_effects(design.columns, estimate, covariance, confidence=confidence)
-    rows = coefficient_rows(base, effects, "time_ratio")
+    away = {column.term: ("separation",) for column in design.columns
+            if column.name in fit.separated}  # fmt: skip
+    rows = coefficient_rows(base, effects, "time_ratio", concerns=away)
     if fit.distribution == "weibull":
         hazards = wald_effects(
             design.columns, -estimate / fit.scale, _hazard_covariance(fit), confidence=confidence
         )
-        ratios = coefficient_rows(base, hazards, "hazard_ratio")
+        ratios = coefficient_rows(base, hazards, "hazard_ratio", concerns=away)
         rows += [row for row in ratios if row.measure == "hazard_ratio"]
     rows += term_tests(base, design.columns, estimate, covariance)
     rows += row_of_test(base, "likelihood_ratio", fit.likelihood_ratio)

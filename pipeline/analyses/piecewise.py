@@ -16,6 +16,7 @@ from pipeline.analyses.fitted import (
     concerned,
     finite,
     ignores_clusters,
+    naming,
     number_row,
     optional_labels,
     optional_numbers,
@@ -45,11 +46,12 @@ def piecewise_rows(
         cluster=optional_labels(kept, analysis.cluster), names=design.names,
     )  # fmt: skip
     errors = "robust errors by cluster" if fit.clusters else "model-based errors"
+    here = replace(
+        base, group=PIECES, n=fit.n, n_dropped=len(design.kept) - fit.n, events=fit.events,
+        clusters=fit.clusters, method=f"piecewise-exponential hazards; {errors}",
+    )  # fmt: skip
     here = concerned(
-        replace(
-            base, group=PIECES, n=fit.n, n_dropped=len(design.kept) - fit.n, events=fit.events,
-            clusters=fit.clusters, method=f"piecewise-exponential hazards; {errors}",
-        ),
+        naming(here, fit.redundant),
         (*fit.concerns, *(() if fit.clusters else ignores_clusters(kept, analysis))),
     )  # fmt: skip
     estimate, covariance = fit.coefficients, fit.covariance[fit.terms, fit.terms]
