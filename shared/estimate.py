@@ -37,6 +37,8 @@ CONCERNS = {
     "beyond_data": "lies outside what was seen: the model is stretched beyond its stifles",
     "groups_failed": "without some groups the model has no fit; they are left out here",
     "within_interval": "the day lies between two visits: no more than this risk, perhaps less",
+    "until_found": "runs to the visit that found the event, not to its onset: too many days, and "
+    "an interval that covers less often than it says",
     "held_rows": "stifles with an open query are left out",
     "small_count": "a count from 1 to 4 is not shown",
     "protects_small_count": "not shown, as a count from 1 to 4 could be had from it",

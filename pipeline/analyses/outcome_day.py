@@ -28,6 +28,11 @@ def time_column(analysis: Analysis, frame: pl.DataFrame) -> str | None:
     return column if column in frame.columns else None
 
 
+def left_end(time: str | None) -> str | None:
+    """Name the column of the last day free of an event, beside the day that found it."""
+    return f"{time.removesuffix('_day')}_left" if time and time.endswith("_day") else None
+
+
 def settled_day(frame: pl.DataFrame, analysis: Analysis, column: str) -> FloatArray:
     """Give the day on which the outcome was settled, or the row was lost with it unknown.
 

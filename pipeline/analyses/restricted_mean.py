@@ -20,6 +20,7 @@ from pipeline.analyses.fitted import (
 )
 from pipeline.analyses.groups import arms, rows_of_arms
 from pipeline.analyses.mean_contrasts import mean_contrast_rows
+from pipeline.analyses.outcome_day import left_end
 from pipeline.analyses.selection import select_rows
 from pipeline.analyses.timed import columns_needed
 from pipeline.plan import Analysis
@@ -40,6 +41,8 @@ def fit_restricted_mean(frame: pl.DataFrame, analysis: Analysis) -> Fitted:
     base = replace(base, method=_method(analysis))
     if analysis.cluster is None:
         base = concerned(base, ignores_clusters(kept, analysis))
+    if left_end(analysis.time) in kept.columns:  # visits find the event, some time after its onset
+        base = concerned(base, ("until_found",))
     members = dict(arms(kept, analysis))
     rows: list[Estimate] = []
     for day in analysis.horizon:

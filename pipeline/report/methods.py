@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from markupsafe import Markup
 
+from pipeline.analyses.outcome_day import left_end
 from pipeline.plan import Analysis
 from pipeline.plan_keys import LARGER
 from pipeline.report.labels import Labels, listed, small
@@ -138,10 +139,11 @@ def _kaplan_meier(alike: list[Analysis], labels: Labels) -> str:
 def _restricted_mean(alike: list[Analysis], labels: Labels) -> str:
     item = alike[0]
     errors = f"jackknife by {small(labels.name(item.cluster))}" if item.cluster else "Greenwood's"
+    found = FOUND if left_end(item.time) in labels.variables else ""
     return (
         f"Mean days free of {outcomes(alike, labels)} are areas under Kaplan-Meier up to "
         f"{listed(day_text(day) for day in item.horizon)}{among(item)}; other events count as "
-        f"censoring; standard errors: {errors}."
+        f"censoring; standard errors: {errors}.{found}"
     )
 
 
@@ -203,6 +205,10 @@ CLUSTERED = {
     "mixed_logistic": "logistic regression with a random intercept for each {within}, fitted by "
     "adaptive quadrature",
 }
+FOUND = (
+    " These days run until the event was found at a visit, not until its onset, so that they are "
+    "too many and their intervals cover less often than they say."
+)
 KNOWN_ONLY = " Only stifles with a known outcome were used."
 PENALISED = (
     " Where data were separated or sparse, Firth's penalised likelihood is primary, with limits "

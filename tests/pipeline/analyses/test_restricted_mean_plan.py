@@ -39,6 +39,19 @@ def test_rows_taken_as_independent_say_so(invented_cohort: pl.DataFrame) -> None
     assert row["clusters"] is None
 
 
+@pytest.mark.parametrize("looked_for_at_visits", [True, False])
+def test_days_until_an_event_is_found_are_called_so(
+    invented_cohort: pl.DataFrame, looked_for_at_visits: bool
+) -> None:
+    cohort = invented_cohort
+    if looked_for_at_visits:
+        cohort = cohort.with_columns(relux_left=pl.col("relux_day") - 1)
+    rows = run(cohort, **ASKED, cluster="animal_id", horizon=365)
+    shown = rows.filter(pl.col("measure").str.starts_with("restricted_mean"))
+    assert len(shown) == 4
+    assert shown["concerns"].str.contains("until_found").sum() == 4 * looked_for_at_visits
+
+
 def test_nobody_with_the_event_before_the_day_gives_no_contrast(
     invented_cohort: pl.DataFrame,
 ) -> None:

@@ -46,3 +46,16 @@ def test_each_model_has_its_words(material: Material, change: dict[str, Any], wo
     asked = replace(material, analyses=(parse_analysis(COMMON | change),))
     text = " ".join(paragraph.unescape() for paragraph in methods_paragraphs(asked))
     assert words in text
+
+
+@pytest.mark.parametrize(("time", "said"), [("relux_day", True), ("death_day", False)])
+def test_days_to_the_visit_that_found_an_event_are_called_so(
+    material: Material, time: str, said: bool
+) -> None:
+    plan = {key: value for key, value in COMMON.items() if key != "outcome"} | {
+        "model": "restricted_mean", "time": time, "horizon": [365], "event": "relux_state",
+        "event_of_interest": "reluxation", "censored": "censored",
+    }  # fmt: skip
+    asked = replace(material, analyses=(parse_analysis(plan),))
+    text = " ".join(paragraph.unescape() for paragraph in methods_paragraphs(asked))
+    assert ("until the event was found at a visit, not until its onset" in text) == said
