@@ -10,7 +10,7 @@ from analysis.cox import CoxFit
 from analysis.cox_predict import predict_survival
 from analysis.design import Design, design_rows, level_text
 from pipeline.analyses.fitted import concerned, finite
-from pipeline.analyses.interactions import Value, at_values
+from pipeline.analyses.interactions import Value, at_values, beyond_seen
 from pipeline.analyses.timed import fit_cause
 from pipeline.plan import Analysis
 from shared.errors import PlanError
@@ -47,7 +47,7 @@ def profile_rows(
                            definition=", ".join(f"{key}={value}"
                                                 for key, value in profile.items()))  # fmt: skip
             terms = design_rows(design, at_values(kept.head(1), values))[0]
-            rows += _risks(concerned(here, _beyond(design, kept, values)), analysis, fit, terms)
+            rows += _risks(concerned(here, beyond_seen(design, kept, values)), analysis, fit, terms)
     return rows
 
 
@@ -76,13 +76,3 @@ def _refuse_gaps(analysis: Analysis, design: Design, name: str, *, free: str | N
                 f'the profile "{name}" gives no value for {term.name}',
                 do="A profile of a Cox model names a value for every term.",
             )
-
-
-def _beyond(design: Design, kept: pl.DataFrame, values: dict[str, Value]) -> tuple[str, ...]:
-    """Say that a number of a profile lies outside those that were seen."""
-    for term in design.terms:
-        if term.reference is None and term.name in values:
-            seen = kept[term.name].cast(pl.Float64).to_numpy()
-            if not seen.min() <= float(values[term.name]) <= seen.max():
-                return ("beyond_data",)
-    return ()

@@ -1,12 +1,13 @@
 """Whether the effect of one term hangs on another: its ratio at values of the other, and tests."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
 
 from analysis.chi_square import chi_square_test
-from analysis.design import design_rows
+from analysis.design import Design, design_rows
 from analysis.larger_errors import CautiousFit, cautious_effects, cautious_wald
 from analysis.logistic import LogisticFit, fit_logistic
 from analysis.terms import Term
@@ -85,6 +86,16 @@ def at_values(rows: pl.DataFrame, values: dict[str, Value]) -> pl.DataFrame:
             column = pl.Series(name, [str(value)] * len(rows))
         set_to.append(column)
     return rows.with_columns(set_to)
+
+
+def beyond_seen(design: Design, rows: pl.DataFrame, values: Mapping[str, Value]) -> tuple[str, ...]:
+    """Say that a number lies outside those of the rows that a model was made from."""
+    for term in design.terms:
+        if term.reference is None and term.name in values:
+            seen = rows[term.name].cast(pl.Float64).to_numpy()
+            if not seen.min() <= float(values[term.name]) <= seen.max():
+                return ("beyond_data",)
+    return ()
 
 
 def _values(term: Term, data: LogisticData) -> list[tuple[Value, str]]:

@@ -1,6 +1,5 @@
 """What the terms of a logistic model say beyond their ratios: curves, profiles, collinearity."""
 
-from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 
@@ -13,7 +12,7 @@ from analysis.larger_errors import CautiousFit, cautious_effects, wider
 from analysis.standardise import mean_risk
 from pipeline.analyses.curves import no_curves
 from pipeline.analyses.fitted import Fitted, concerned, contrast_row, number_row
-from pipeline.analyses.interactions import Value, at_values, interaction_rows
+from pipeline.analyses.interactions import Value, at_values, beyond_seen, interaction_rows
 from pipeline.analyses.logistic_data import LogisticData
 from pipeline.analyses.primary_fit import primary_fit
 from pipeline.analyses.spline_curves import spline_curve
@@ -81,19 +80,9 @@ def _profiles(
                                                 for key, value in profile.items()))  # fmt: skip
             row = replace(contrast_row(here, risk), measure="profile_risk")
             row = replace(row, method=f"{row.method}; other terms as in {len(data.rows)} rows")
-            rows.append(concerned(row, _beyond(data, profile)))
+            rows.append(concerned(row, beyond_seen(data.design, data.rows, profile)))
     return rows
 
 
 def _levels(data: LogisticData, column: str) -> list[str]:
     return sorted(set(level_text(data.rows[column]).to_list()))
-
-
-def _beyond(data: LogisticData, profile: Mapping[str, str]) -> tuple[str, ...]:
-    """Say that a number of a profile lies outside those that were seen."""
-    for term in data.design.terms:
-        if term.reference is None and term.name in profile:
-            seen = data.rows[term.name].cast(pl.Float64).to_numpy()
-            if not seen.min() <= float(profile[term.name]) <= seen.max():
-                return ("beyond_data",)
-    return ()
