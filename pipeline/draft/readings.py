@@ -23,6 +23,7 @@ from pipeline.draft.vocabulary import Vocabulary, meant
 from schemas.codebook import Variable
 
 MOST_CODES = 80  # a column with more texts is no code list; the most frequent are shown
+OFTEN_EACH = 0.15  # of the rows of one animal: with more rows each, a column may be sex or breed
 BY_SIZE = re.compile(r"^([1-4])\s*[xX×*]\s*(\d+(?:[.,]\d+)?)$")
 WITH_SIZE = re.compile(r"^([^\W\d_]+)(?:\s+(\d+(?:[.,]\d+)?))?$")
 
@@ -95,8 +96,9 @@ def _as_text(name: str, counts: Counter[str]) -> Reading:
     share = len(counts) / max(filled, 1)
     dates = date_share(counts)
     short = sum(n for text, n in counts.items() if len(text) <= 24) / max(filled, 1)
-    few = share <= 0.3 if name == "surgeon_id" else share > 0.02
-    fit = (1.0 if few else 0.3) * short * (1 - dates) if filled else 0.5
+    told = share <= 0.3 if name == "surgeon_id" else share >= OFTEN_EACH
+    likely = 1.0 if told else 0.8 if share > 0.02 else 0.3
+    fit = likely * short * (1 - dates) if filled else 0.5
     return Reading(variable=name, fit=fit, how="text",
                    evidence=f"{len(counts)} different codes in {filled} cells")  # fmt: skip
 

@@ -113,3 +113,18 @@ def test_a_line_above_the_names_is_no_title_of_columns(
 )  # fmt: skip
 def test_which_titles_part_the_columns(titles: list[str], named: bool) -> None:
     assert name_groups(titles) is named
+
+
+def test_a_column_of_few_codes_below_the_title_patient_is_not_the_animals_number(
+    tmp_path: Path,
+) -> None:
+    names = ("Patient Case", "Patient Sex", "Side", "Surgery date", "Grade", "Surgeon")
+    cases = [(f"Q{n}", ("M", "F", "MN", "FN")[n % 4], "LR"[n % 2], f"{n % 27 + 1}/05/2021", "2",
+              "ABC"[n % 3]) for n in range(10, 70)]  # fmt: skip
+    exports = tmp_path / "exports" / "east"
+    exports.mkdir(parents=True)
+    lines = [";".join(row) for row in (names, *cases)]
+    (exports / "cases.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    made = columns(draft_clinic([exports / "cases.csv"], "east", CODEBOOK))["stifles"]
+    assert made["local_animal"] == "Patient Case"
+    assert made["sex_neuter"]["column"] == "Patient Sex"
