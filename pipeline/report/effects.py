@@ -1,7 +1,7 @@
 """Which rows of an analysis speak of its contrast, and how they are laid out."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.plan import Analysis
 from pipeline.report.cells import count_cell
@@ -17,6 +17,7 @@ WEIGHTED = (
     "complete cases: only stifles whose outcome is known."
 )
 EFFECTS = (*sorted(RATIOS - {"standardised_ratio"}), "risk_difference", "number_needed_to_treat")
+STRETCHES = {"recurrent": "stretches between complications"}  # what is counted there, not stifles
 PREFERRED = ("standardised", "adjusted", "crude", None)
 
 
@@ -138,7 +139,7 @@ def effect_table(
         shown = of(effect_rows(rows, analysis), *sorted(RATIOS))
         if shown:
             lines.append(Line(analysis_title(analysis, labels)))
-        lines += [_effect_line(row) for row in shown]
+        lines += [_effect_line(row, analysis) for row in shown]
     return Table(
         id=table_id,
         caption="Ratios with their intervals, the numbers they rest on, and what to mind",
@@ -207,14 +208,14 @@ def effect_name(row: Estimate) -> str:
     return ", ".join(parts)
 
 
-def _effect_line(row: Estimate) -> Line:
+def _effect_line(row: Estimate, analysis: Analysis) -> Line:
     p_value = p_text(row.p_value)
     return Line(
         effect_name(row),
         (
             Cell(estimate_and_interval(row), row.row_id, concerns=concern_texts(row)),
             Cell(p_value, row.row_id if p_value else ""),
-            count_cell(row.n, row.row_id),
+            replace(count_cell(row.n, row.row_id), detail=STRETCHES.get(analysis.table, "")),
             count_cell(row.clusters, row.row_id),
             count_cell(row.events, row.row_id),
             count_cell(row.n_dropped, row.row_id),

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from pipeline.recurrent import COMPLICATION
 from schemas.codebook import Variable, by_name
 
 MODELS = {
@@ -60,6 +61,10 @@ SETS = {
     "C": "first operated stifle of each animal",
     "D": "transpositions held with K-wires",
 }
+STRETCHES = {  # columns and states of the table in counting form, which no codebook declares
+    COMPLICATION: "Days with a new complication",
+    "stretch_state": "What ended a stretch of follow-up",
+}
 NOTHING = {"None": "No"}
 SILENT = frozenset({"year", "score"})  # units that the name says already
 UNITS = {"month": "months", "day": "days", "week": "weeks"}
@@ -76,7 +81,7 @@ class Labels:
     def name(self, column: str) -> str:
         """Name a column as its declaration does; an undeclared one without underscores."""
         known = self.variables.get(column)
-        label = known.label if known and known.label else plain(column)
+        label = known.label if known and known.label else STRETCHES.get(column, plain(column))
         return label.removesuffix(" code").removesuffix(" id")
 
     def name_with_unit(self, column: str) -> str:
@@ -133,7 +138,7 @@ class Labels:
         for known in self.variables.values():
             if wanted in known.codes and known.name.endswith("_state"):
                 return known.codes[wanted]
-        return plain(wanted)
+        return STRETCHES.get(wanted, plain(wanted))
 
     def words(self, text: str) -> str:
         """Put labels in the place of column names that stand in a text of the run."""

@@ -47,3 +47,11 @@ def test_abbreviations_keep_their_capital() -> None:
 
 def test_lists_end_in_and() -> None:
     assert (listed([]), listed(["a"]), listed(["a", "b", "c"])) == ("", "a", "a, b and c")
+
+
+def test_a_complication_that_comes_again_has_words_of_its_own(labels: Labels) -> None:
+    assert labels.outcome("stretch_state", "complication_seen") == "Days with a new complication"
+    assert labels.outcome("stretch_state", "death") == labels.outcome("relux_state", "death")
+    assert labels.words("complication_seen by stretch_state") == (
+        "days with a new complication by what ended a stretch of follow-up"
+    )

@@ -73,3 +73,12 @@ def test_counts_of_arms_are_drawn_above_a_hundred(material: Material) -> None:
         text = "".join(curves_of(COUNTS, ours, pictures))
     assert "this is a mean count, not a risk" in text
     assert pictures.drawn[0].figure.axes[0].get_ylim()[1] > 144
+
+
+def test_stretches_are_not_called_stifles(material: Material) -> None:
+    for table, detail in (("cohort", ""), ("recurrent", "stretches between complications")):
+        shown = effect_table(
+            fitted(), [replace(ANALYSIS, table=table)], material.labels, table_id="x"
+        )
+        numbers = [line.cells[2] for line in shown.lines if line.cells]
+        assert [(cell.text, cell.detail) for cell in numbers] == [("23", detail)] * 2
