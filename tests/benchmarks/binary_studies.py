@@ -51,7 +51,8 @@ def covariates(rng: np.random.Generator, animals: int) -> dict[str, FloatArray]:
     }  # fmt: skip
 
 
-def _rest(drawn: dict[str, FloatArray]) -> FloatArray:
+def rest(drawn: dict[str, FloatArray]) -> FloatArray:
+    """Give what all terms but the arm add to the log odds."""
     shift = np.asarray(CLINIC_SHIFT)[drawn["clinic"].astype(int)]
     return shift + OTHER[0] * (drawn["grade"] - 3) + OTHER[1] * (drawn["log_weight"] - 1.8)
 
@@ -60,12 +61,12 @@ def _rest(drawn: dict[str, FloatArray]) -> FloatArray:
 def truth() -> Truth:
     """Work out the intercept of the wanted risk, and the standardised contrasts it implies."""
     drawn = covariates(np.random.default_rng(0), 400_000)
-    rest = _rest(drawn)
-    seen = rest + LOG_ODDS_RATIO * drawn["arm"]
+    others = rest(drawn)
+    seen = others + LOG_ODDS_RATIO * drawn["arm"]
     found = root_scalar(lambda value: expit(value + seen).mean() - RISK, bracket=(-8.0, 2.0))
     intercept = float(found.root)
-    one = float(expit(intercept + rest + LOG_ODDS_RATIO).mean())
-    zero = float(expit(intercept + rest).mean())
+    one = float(expit(intercept + others + LOG_ODDS_RATIO).mean())
+    zero = float(expit(intercept + others).mean())
     return Truth(
         intercept=intercept, risk_difference=one - zero, log_risk_ratio=float(np.log(one / zero))
     )
@@ -76,7 +77,7 @@ def invent_study(seed: int, events: int) -> pl.DataFrame:
     rng = np.random.default_rng([seed, events])
     animals = round(events / RISK / (1 + BOTH_KNEES))
     drawn = covariates(rng, animals)
-    risk = expit(truth().intercept + _rest(drawn) + LOG_ODDS_RATIO * drawn["arm"])
+    risk = expit(truth().intercept + rest(drawn) + LOG_ODDS_RATIO * drawn["arm"])
     n, animal = len(risk), drawn["animal"].astype(int)
     shared, own = rng.normal(size=animals)[animal], rng.normal(size=n)
     latent = np.sqrt(LATENT_CORRELATION) * shared + np.sqrt(1 - LATENT_CORRELATION) * own

@@ -1,6 +1,6 @@
 """Bias and coverage of estimators of a yes/no outcome with few events, pairs and five clinics.
 
-Run by ``make bench``: minutes on two cores. 2,000 studies, 500 at each of 14, 20, 28 and 40
+Run by ``make bench``: six minutes on two cores. 2,000 studies, 500 at each of 14, 20, 28 and 40
 expected events, and 500 of 60 beside them; exposure, grade, log weight and clinic as terms (7
 parameters), pairs of knees clustered by animal. The plan's own choice is taken from a plan as a
 user runs it.
@@ -15,13 +15,15 @@ from multiprocessing import get_context
 import numpy as np
 import polars as pl
 
-from tests.benchmarks.binary_studies import EVENTS, LOG_ODDS_RATIO, MORE_EVENTS, truth
+from tests.benchmarks.binary_methods import Row, fitted_rows, no_fit_rows, row_of, table_rows
+from tests.benchmarks.binary_studies import EVENTS, MORE_EVENTS
+from tests.benchmarks.binary_truths import true_values
 
 STUDIES = int(os.environ.get("SULCA_BENCH_STUDIES", "500"))  # at each number of events
+FEWER = min(STUDIES, 50)  # of these, for what takes long; none of the studies of more events
 RESAMPLES = 200
 KEPT = 0.93  # least coverage of what the plan picks, or the concern interval_too_narrow
 Publish = Callable[[pl.DataFrame, str, str], None]
-Row = dict[str, object]
 TERMS = ("grade", "log_weight", "clinic_id")
 
 
@@ -32,7 +34,9 @@ def estimates_of(job: tuple[int, int]) -> list[Row]:
     seed, events = job
     study = invent_study(seed, events)
     label = {"seed": seed, "expected": events, "events": int(study["outcome"].sum())}
-    return [label | row for row in (*_planned(study), *_direct(study))]
+    dear = seed <= FEWER and events != MORE_EVENTS
+    found = (*_planned(study), *_direct(study, dear=dear), *table_rows(study))
+    return [label | row for row in found]
 
 
 def _planned(study: pl.DataFrame) -> Iterator[Row]:
@@ -61,12 +65,12 @@ def _planned(study: pl.DataFrame) -> Iterator[Row]:
         if named and row.term == "arm" and row.level == "new":
             narrow = "interval_too_narrow" in row.concerns
             change = np.log if named[0].startswith("log") else float
-            yield _row(*named, *(None if value is None else float(change(value))
+            yield row_of(*named, *(None if value is None else float(change(value))
                                  for value in (row.estimate, row.low, row.high)),
                        said=narrow)  # fmt: skip
 
 
-def _direct(study: pl.DataFrame) -> Iterator[Row]:
+def _direct(study: pl.DataFrame, *, dear: bool) -> Iterator[Row]:
     """Textbook intervals that a plan does not choose, beside them."""
     from analysis.design import Terms, build_design, set_level
     from analysis.firth import fit_firth
@@ -84,56 +88,43 @@ def _direct(study: pl.DataFrame) -> Iterator[Row]:
     x, y = design.matrix, study["outcome"].cast(pl.Float64).to_numpy()
     firth = fit_firth(x, y, names=design.names, limits_for=("arm=new",))
     name = "log odds ratio"
-    yield _row(name, "Firth, profile", firth.coefficients[1], firth.low[1], firth.high[1])
+    yield row_of(name, "Firth, profile", firth.coefficients[1], firth.low[1], firth.high[1])
     robust = robust_firth(firth, x, y, cluster=study["animal_id"].to_numpy().astype(str))
     middle, half = float(firth.coefficients[1]), 1.959964 * float(np.sqrt(robust.covariance[1, 1]))
-    yield _row(name, "Firth, robust by animal", middle, middle - half, middle + half)
+    yield row_of(name, "Firth, robust by animal", middle, middle - half, middle + half)
     arms = set_level(design, "arm", "old"), set_level(design, "arm", "new")
     alone = standardised_risks(replace(firth, covariance=robust.covariance), *arms)
     method = "standardised, Firth, robust by animal"
     gap, ratio = alone.difference, alone.ratio
-    yield _row("risk difference", method, gap.estimate, gap.low, gap.high)
-    yield _row("log risk ratio", method, *np.log([ratio.estimate, ratio.low, ratio.high]))
+    yield row_of("risk difference", method, gap.estimate, gap.low, gap.high)
+    yield row_of("log risk ratio", method, *np.log([ratio.estimate, ratio.low, ratio.high]))
     flic = corrected_intercept(firth, x, y)
     by_animal = robust_firth(flic, x, y, cluster=study["animal_id"].to_numpy().astype(str))
     wide = wider_risks([standardised_risks(replace(flic, covariance=item), *arms)
                         for item in (by_animal.covariance, flic.covariance)])  # fmt: skip
     method, gap, ratio = "standardised, corrected intercept, larger of both errors", (
         wide.difference), wide.ratio  # fmt: skip
-    yield _row("risk difference", method, gap.estimate, gap.low, gap.high)
-    yield _row("log risk ratio", method, *np.log([ratio.estimate, ratio.low, ratio.high]))
+    yield row_of("risk difference", method, gap.estimate, gap.low, gap.high)
+    yield row_of("log risk ratio", method, *np.log([ratio.estimate, ratio.low, ratio.high]))
     if find_separation(x, y, design.names):
         for method in ("maximum likelihood, model-based", "maximum likelihood, profile"):
-            yield _row(name, method, None, None, None)
-        yield _row("risk difference", "standardised, ML, bootstrap of animals", None, None, None)
+            yield row_of(name, method, None, None, None)
+        yield row_of("risk difference", "standardised, ML, bootstrap of animals", None, None, None)
+        yield from no_fit_rows(dear=dear)
         return
     fit = fit_logistic(x, y, names=design.names)
+    yield from fitted_rows(fit, x, y, study, dear=dear)
     low, high = fit.limits()
-    yield _row(name, "maximum likelihood, model-based", fit.coefficients[1], low[1], high[1])
+    yield row_of(name, "maximum likelihood, model-based", fit.coefficients[1], low[1], high[1])
     limits = profile_limits(x, y, "arm=new", names=design.names)
-    yield _row(name, "maximum likelihood, profile", fit.coefficients[1], *limits)
+    yield row_of(name, "maximum likelihood, profile", fit.coefficients[1], *limits)
     point = standardised_risks(fit, *arms)
     found = bootstrap_standardised_risks(
         point, x=x, y=y, arms=arms, cluster=study["animal_id"].to_numpy().astype(str),
         replicates=RESAMPLES, seed=1,
     ).difference  # fmt: skip
     method = "standardised, ML, bootstrap of animals"
-    yield _row("risk difference", method, found.estimate, found.low, found.high)
-
-
-def _row(
-    estimand: str,
-    method: str,
-    estimate: float | None,
-    low: float | None,
-    high: float | None,
-    *,
-    said: bool = False,
-) -> Row:
-    values = {"estimate": estimate, "low": low, "high": high}
-    named = {key: None if value is None or np.isnan(value) else float(value)
-             for key, value in values.items()}  # fmt: skip
-    return {"estimand": estimand, "method": method, **named, "said": said}
+    yield row_of("risk difference", method, found.estimate, found.low, found.high)
 
 
 def over_studies() -> pl.DataFrame:
@@ -148,22 +139,21 @@ def over_studies() -> pl.DataFrame:
 
 def tabulate(found: pl.DataFrame, by: tuple[str, ...]) -> pl.DataFrame:
     """Bias, spread and coverage with their Monte Carlo errors; studies without a number apart."""
-    true = pl.DataFrame(
-        {"estimand": ["log odds ratio", "risk difference", "log risk ratio"],
-         "true": [LOG_ODDS_RATIO, truth().risk_difference, truth().log_risk_ratio]}
-    )  # fmt: skip
-    both = found.join(true, on="estimand").filter(pl.col("true").is_not_null())
+    true = pl.DataFrame({"estimand": list(true_values()), "true": list(true_values().values())})
+    both = found.join(true, on="estimand", validate="m:1")
     inside = (pl.col("low") <= pl.col("true")) & (pl.col("true") <= pl.col("high"))
-    known = pl.col("estimate").count()
+    known, limited = pl.col("estimate").count(), pl.col("inside").count()
+    unbounded = pl.col("low").is_infinite() | pl.col("high").is_infinite()
+    share = pl.col("inside").mean()
     return (
         both.with_columns(inside=inside)
         .group_by("estimand", "method", *by, maintain_order=True)
         .agg(
             studies=pl.len(), no_number=pl.len() - known, events=pl.col("events").mean(),
             true=pl.col("true").first(), bias=(pl.col("estimate") - pl.col("true")).mean(),
-            bias_error=pl.col("estimate").std() / known.sqrt(),
-            coverage=pl.col("inside").mean(),
-            coverage_error=(pl.col("inside").mean() * (1 - pl.col("inside").mean()) / known).sqrt(),
+            bias_error=pl.col("estimate").std() / known.sqrt(), coverage=share,
+            coverage_error=(share * (1 - share) / limited).sqrt(),
+            width=(pl.col("high") - pl.col("low")).median(), unbounded=unbounded.mean(),
             warned=pl.col("said").mean(),
         )
     )  # fmt: skip
