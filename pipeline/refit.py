@@ -12,16 +12,16 @@ from pipeline.analyses.outcome_day import BY_DAY, day_of_outcome
 from pipeline.plan import Analysis
 from shared.files import write_text
 
-REFITTED = ("cox", "logistic", "cumulative_incidence")
+REFITTED = ("cox", "logistic", "cumulative_incidence", "frailty")
 KEYS = (
     "id", "outcome", "time", "event", "event_of_interest", "competing", "entry", "weights",
     "population", "where", "exposure", "levels", "adjust_for", "observation_terms", "categorical",
-    "spline", "per", "cluster", "strata", "ties",
+    "spline", "per", "cluster", "strata", "ties", "random_intercept",
 )  # fmt: skip
 
 
 def refit_scripts(analyses: Iterable[Analysis], out: Path, *, seed: int = 1) -> list[Path]:
-    """Write ``<id>.R`` for each Cox, logistic and cumulative-incidence analysis, and refit.R.
+    """Write ``<id>.R`` for each analysis whose model R refits, and refit.R.
 
     Parameters
     ----------

@@ -19,6 +19,7 @@ from pipeline.report.section_by_arm import arm_tables
 from pipeline.report.section_concordance import concordances
 from pipeline.report.section_curves import curves_of
 from pipeline.report.section_fitted import distributions_section
+from pipeline.report.section_frailty import frailties
 from pipeline.report.section_terms import term_blocks
 from pipeline.report.sentences import (
     versus,
@@ -47,6 +48,7 @@ def question_section(question: Question, material: Material, pictures: Pictures)
     for analysis in question.analyses:
         blocks += term_blocks(analysis, material, pictures)
         blocks += concordances(analysis, material)
+        blocks += frailties(analysis, material)
         if covariate_rows(material.rows, analysis):
             terms = covariate_table(material.rows, analysis, material.labels)
             blocks.append(

@@ -8,11 +8,14 @@ import polars as pl
 import pytest
 
 from pipeline.analyse import Analysed
+from pipeline.analyses.run import run_analysis
 from pipeline.plan import parse_analyses, parse_analysis
 from pipeline.refit import refit_scripts
 from pipeline.study import Study
+from shared.estimate import results_frame
 from shared.files import write_csv
 
+KIDNEY = Path(__file__).parents[3] / "shared" / "published" / "kidney.csv"
 WITHOUT_R = "no Rscript on this machine: the scripts are written but not run"
 
 
@@ -72,3 +75,21 @@ def test_errors_that_the_script_does_not_know_have_no_script(tmp_path: Path) -> 
     usual, reduced = parse_analysis(plan), parse_analysis({**plan, "variance": "CR2"})
     assert len(refit_scripts([usual], tmp_path)) == 1
     assert not refit_scripts([reduced], tmp_path)
+
+
+FRAILTY = {
+    "id": "within", "model": "frailty", "time": "day", "event": "status",
+    "adjust_for": ["age", "sex"], "categorical": {"sex": "1"}, "random_intercept": "id",
+}  # fmt: skip
+
+
+@pytest.mark.skipif(shutil.which("Rscript") is None, reason=WITHOUT_R)
+def test_a_frailty_has_the_same_terms_at_its_variance(tmp_path: Path) -> None:
+    kidney = pl.read_csv(KIDNEY).rename({"time": "day"}).cast({"sex": pl.String})
+    analysis = parse_analysis(FRAILTY)
+    write_csv(tmp_path / "cohort.csv", kidney)
+    write_csv(tmp_path / "results.csv", results_frame(run_analysis(kidney, analysis).rows))
+    (script,) = refit_scripts([analysis], tmp_path / "refit")
+    done = run(script)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert (done.stdout.count("same"), done.stdout.count("near")) == (3, 1)
