@@ -200,3 +200,22 @@ def test_demo_is_not_run_into_a_folder_that_holds_something_else(
     assert done.returncode == 2
     assert "holds something else" in done.stderr
     assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
+
+
+def test_the_demo_draws_reluxation_over_the_surgeons_cases(demo_run: Any) -> None:
+    points = pl.read_parquet(demo_run.out / "curves.parquet").filter(analysis="learning_curve")
+    assert points["state"].unique().to_list() == ["surgeon_case_in_study"]
+    assert (points["low"] <= points["estimate"]).all()
+    assert (points["estimate"] <= points["high"]).all()
+    assert points["at"].is_between(1, 90).all()
+    figures = demo_run.out / "report" / "figures"
+    assert (figures / "spline-learning_curve-surgeon_case_in_study.svg").exists()
+    rows = pl.read_csv(demo_run.out / "results.csv", infer_schema=False)
+    spread = rows.filter(analysis="learning_curve", measure="random_intercept_sd")
+    assert "few_clusters" in spread["concerns"].item()
+
+
+def test_every_question_of_the_report_names_its_outcome(demo_run: Any) -> None:
+    page = (demo_run.out / "report" / "index.html").read_text("utf-8")
+    assert "Outcome: reluxation by day 365." in page
+    assert "Outcome: ." not in page

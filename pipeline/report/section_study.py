@@ -170,7 +170,8 @@ def _question_facts(question: Question, material: Material) -> list[str]:
     lead, labels = question.lead, material.labels
     facts = [f"Compared: {versus(lead, labels)}."] if versus(lead, labels) else []
     timed = next((item for item in question.analyses if item.event_of_interest), lead)
-    facts.append(f"Outcome: {small(labels.outcome(timed.event, timed.event_of_interest))}.")
+    looked_at = labels.outcome(timed.event or timed.outcome, timed.event_of_interest)
+    facts.append(f"Outcome: {small(looked_at)}.")
     days = sorted({day for item in question.analyses for day in item.horizon})
     if days:
         facts.append(f"Looked at {listed(day_text(day) for day in days)} after surgery.")

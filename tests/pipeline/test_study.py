@@ -69,7 +69,9 @@ def test_the_demo_study_and_its_plan_are_read() -> None:
     primary = [item.id for item in analyses if item.role == "primary"]
     assert primary == ["relux_risk", "relux_hazard", "band_risk", "band_hazard", "wires_risk",
                        "wires_hazard"]  # fmt: skip
-    assert all(item.cluster == "animal_id" for item in analyses)
+    of_surgeons = [item.id for item in analyses if item.random_intercept == "surgeon_id"]
+    assert of_surgeons == ["learning_curve"]
+    assert all(item.cluster == "animal_id" for item in analyses if item.id not in of_surgeons)
     assert read.statements.funding == "not stated"
 
 
