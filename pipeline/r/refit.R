@@ -200,7 +200,7 @@ refit_frailty <- function(plan) {
     own <- factor(kept[[plan$random_intercept]])
     block <- if (length(plan$strata) == 0) rep(1, nrow(kept))
              else interaction(kept[, unlist(plan$strata), drop = FALSE])
-    control <- coxph.control(eps = 1e-12, iter.max = 100, outer.max = 100)
+    control <- coxph.control(eps = 1e-12, toler.chol = 1e-13, iter.max = 100, outer.max = 100)
     theta <- as.numeric(variance)
     held <- if (theta <= 0) coxph(y ~ x + strata(block), ties = plan$ties, control = control)
             else coxph(y ~ x + strata(block) + frailty(own, distribution = "gamma", theta = theta),
