@@ -68,7 +68,10 @@ class Newton:
 
         Those shrink by about the same share each time: what is left is that share of this one.
         """
-        left = 10 * size**2 / np.maximum(last, ROUNDING)
+        with np.errstate(
+            over="ignore", invalid="ignore"
+        ):  # a column on its way to infinity has not arrived
+            left = 10 * size**2 / np.maximum(last, ROUNDING)
         return (size < self.tolerance) & (exact | (left < max(self.tolerance**2, ROUNDING)))
 
 

@@ -87,6 +87,14 @@ def naming(base: Estimate, redundant: Iterable[Redundant]) -> Estimate:
     )
 
 
+def naming_separated(base: Estimate, separated: tuple[str, ...]) -> Estimate:
+    """Name in the method the columns, with their level, that tell outcomes apart."""
+    if not separated:
+        return base
+    told = f"no finite estimate of {', '.join(separated)}, which tells outcomes apart"
+    return replace(base, method="; ".join([base.method or "", told]))
+
+
 def count_rows(base: Estimate, selection: Selection, dropped: Mapping[str, int]) -> list[Estimate]:
     """Say how many rows there were and how many were left out, under which name."""
     counts = [("rows", None, selection.n_population), ("held", None, selection.n_held)]

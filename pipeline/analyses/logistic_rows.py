@@ -21,7 +21,14 @@ from pipeline.analyses.effects import (
     wald_effects,
 )
 from pipeline.analyses.few_clusters import FOR_FEW, REDUCED, WILD, reduced_rows, wild_rows
-from pipeline.analyses.fitted import concerned, finite, naming, number_row, row_of_test
+from pipeline.analyses.fitted import (
+    concerned,
+    finite,
+    naming,
+    naming_separated,
+    number_row,
+    row_of_test,
+)
 from pipeline.analyses.logistic_data import LogisticData
 from pipeline.analyses.penalised_rows import Penalised, penalised_rows
 from pipeline.analyses.primary_fit import takes_larger
@@ -42,7 +49,8 @@ def likelihood_rows(
     columns = _columns(data)
     base = replace(base, method=_method(analysis, data))
     if fit is None:
-        return _empty_rows(concerned(base, ("separation", "not_identified")), columns)
+        named = naming_separated(base, separated)
+        return _empty_rows(concerned(named, ("separation", "not_identified")), columns)
     base = concerned(replace(base, clusters=fit.clusters), fit.concerns)
     if not fit.converged:
         return _empty_rows(naming(base, fit.redundant), columns)
@@ -85,6 +93,8 @@ def firth_rows(
     """Give the rows of Firth's fit: robust limits by cluster, or profile limits without."""
     columns = _columns(data)
     likelihood = "Firth's penalised likelihood" + _weighting(analysis, data)
+    if separated:
+        likelihood += f", since {', '.join(separated)} tells outcomes apart"
     if not fit.converged:
         empty = naming(replace(base, method=likelihood), fit.redundant)
         return _empty_rows(concerned(empty, fit.concerns), columns)

@@ -7,7 +7,9 @@ import polars as pl
 import pytest
 import statsmodels.api as sm
 
+from analysis.arrays import BoolArray, FloatArray
 from analysis.kernels.logistic import curvature_batch, fit_logistic_batch
+from analysis.kernels.logistic_newton import DONE, Newton
 
 
 def test_batch_of_bootstrap_weights_is_statsmodels_on_the_resampled_rows(
@@ -126,3 +128,17 @@ def test_batch_is_the_same_to_the_byte_on_one_thread_and_on_two() -> None:
         for threads in ("1", "2")
     }  # fmt: skip
     assert len(found) == 1
+
+
+def test_a_column_thrown_far_away_does_not_arrive_and_warns_nobody() -> None:
+    """Near a singular curvature a move may be so large that its square overflows."""
+
+    def sums(
+        beta: FloatArray, moving: BoolArray, curved: BoolArray
+    ) -> tuple[FloatArray, FloatArray, BoolArray]:
+        flat = np.full((int(curved.sum()), 1, 1), 1e-160)
+        return np.zeros((1, len(moving))), flat, curved
+
+    newton = Newton(np.zeros((1, 1)), np.ones((1, 1)), 1e-8)
+    _, state, _ = newton.fit(np.ones((1, 2)), sums, max_steps=1)
+    assert (state != DONE).all()

@@ -113,6 +113,11 @@ def test_no_number_where_a_term_separates(results: dict[str, pl.DataFrame]) -> N
     assert len(rows) == 7
     assert rows["estimate"].null_count() == 7
     assert rows["concerns"].str.contains("separation").all()
+    assert rows["method"].str.contains("no finite estimate of NV").all()
+    given = results["endometrial"].filter(model="firth_logistic", measure="odds_ratio", term="NV")
+    [method] = given["method"]
+    assert "since NV tells outcomes apart" in method
+    assert given["low"].null_count() == given["high"].null_count() == 0
 
 
 def test_sparse_data_make_the_penalised_fit_primary(results: dict[str, pl.DataFrame]) -> None:
