@@ -39,13 +39,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "variance": ("CR1", "CR2", LARGER, "wild_bootstrap", "wild_bootstrap_webb"),
     "intercept": ("penalised", "corrected"),
     "missing": ("complete_cases", "multiple_imputation"),
-    "distribution": (
-        "weibull",
-        "lognormal",
-        "loglogistic",
-        "generalised_gamma",
-        PIECES,
-    ),
+    "distribution": ("weibull", "lognormal", "loglogistic", "generalised_gamma", PIECES),
 }
 DIAGNOSTICS = (
     "calibration", "discrimination", "optimism", "left_out", "influence", "collinearity",
