@@ -1,3 +1,5 @@
+"""The description of one invented cohort; longer than most, as all parts are held against it."""
+
 from pathlib import Path
 
 import polars as pl

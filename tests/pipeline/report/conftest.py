@@ -2,7 +2,7 @@
 
 import shutil
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
@@ -11,6 +11,7 @@ from typing import Any
 import polars as pl
 import pytest
 
+from pipeline.analyse import run_analyses
 from pipeline.cohort import Cohort, build_cohort
 from pipeline.compare import compare
 from pipeline.descriptives import describe, precision_rows
@@ -26,6 +27,7 @@ from pipeline.study import Study, read_study
 from schemas.codebook import read_codebook
 from schemas.findings import findings
 from shared.estimate import Estimate, results_frame
+from tests.pipeline.analyses.conftest import invent_cohort
 
 PLAN = Path(__file__).parent / "study.toml"
 ARMS = ("wedge_recession", "block_recession")
@@ -94,6 +96,19 @@ def material(given: SimpleNamespace) -> Material:
 def changed(given: SimpleNamespace) -> Callable[..., Material]:
     """Give the material with what is named in the place of what is given."""
     return partial(_material, given)
+
+
+@pytest.fixture(scope="session")
+def fitted(changed: Callable[..., Material], material: Material) -> Callable[..., Material]:
+    """Run one block of a plan on an invented cohort, and take it as all that the study asks."""
+
+    def run(block: dict[str, Any]) -> Material:
+        done = run_analyses(invent_cohort(), parse_analyses([block]), codebook={},
+                            on_step=lambda _name: None)  # fmt: skip
+        study = replace(material.study, analyses=(block,), clinics=("lake", "north", "valley"))
+        return changed(results=done.results, curves=done.curves, study=study)
+
+    return run
 
 
 def _material(given: SimpleNamespace, **changes: Any) -> Material:

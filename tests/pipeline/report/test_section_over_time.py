@@ -2,19 +2,16 @@
 
 import re
 from collections.abc import Callable
-from dataclasses import replace
 
 import pytest
 
-from pipeline.analyse import run_analyses
-from pipeline.plan import parse_analyses
 from pipeline.report.figures import drawing
 from pipeline.report.material import Material
 from pipeline.report.pictures import Pictures
 from pipeline.report.public import public_material
 from pipeline.report.section_quality import quality_section
 from pipeline.report.section_terms import term_blocks
-from tests.pipeline.analyses.conftest import RELUXATION, invent_cohort
+from tests.pipeline.analyses.conftest import RELUXATION
 
 BLOCK = {
     "id": "relux", "model": "cox", **RELUXATION, "diagnostics": True, "ph_transform": "identity",
@@ -23,11 +20,8 @@ BLOCK = {
 
 
 @pytest.fixture(scope="module")
-def written(changed: Callable[..., Material], material: Material) -> Material:
-    done = run_analyses(invent_cohort(), parse_analyses([BLOCK]), codebook={},
-                        on_step=lambda _name: None)  # fmt: skip
-    study = replace(material.study, analyses=(BLOCK,), clinics=("lake", "north", "valley"))
-    return changed(results=done.results, curves=done.curves, study=study)
+def written(fitted: Callable[..., Material]) -> Material:
+    return fitted(BLOCK)
 
 
 @pytest.fixture(scope="module")

@@ -24,11 +24,8 @@ BLOCK = {
 
 
 @pytest.fixture(scope="module")
-def written(changed: Callable[..., Material], material: Material) -> Material:
-    done = run_analyses(invent_cohort(), parse_analyses([BLOCK]), codebook={},
-                        on_step=lambda _name: None)  # fmt: skip
-    study = replace(material.study, analyses=(BLOCK,), clinics=("lake", "north", "valley"))
-    return changed(results=done.results, curves=done.curves, study=study)
+def written(fitted: Callable[..., Material]) -> Material:
+    return fitted(BLOCK)
 
 
 @pytest.fixture(scope="module")
