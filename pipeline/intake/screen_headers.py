@@ -1,4 +1,4 @@
-"""Headers that announce a direct identifier, in four languages; the words stand in shared/."""
+"""Headers that announce a direct identifier, in many languages; the words stand in shared/."""
 
 import re
 import unicodedata

@@ -17,6 +17,7 @@ from pipeline.intake.screen_words import (
     STREET_AFTER,
     STREET_BEFORE,
     STREET_JOINED,
+    STREET_NAMED,
     TITLE,
 )
 
@@ -118,6 +119,8 @@ KINDS: Mapping[str, Kind] = {
             r"(?:^|[^0-9.,])(?:[6-9][0-9]{2} [0-9]{3} [0-9]{3}|[6-9][0-9]{2}(?: [0-9]{2}){3}"
             r"|9[0-9] [0-9]{3} [0-9]{2} [0-9]{2})(?:$|[^0-9.,])",
             r"(?:^|[^0-9A-Za-z.,/-])0[1-9][0-9]{8,9}(?:$|[^0-9A-Za-z.,])",
+            r"(?:^|[^0-9A-Za-z.,/-])0[1-9][ -][0-9]{8}(?:$|[^0-9A-Za-z.,])",  # 06-12345678
+            r"(?:^|[^0-9A-Za-z.,/-])3[2-9][0-9][ /-][0-9]{6,7}(?:$|[^0-9A-Za-z.,])",  # 338 1234567
             rf"(?i)\b{PHONE}\b[ .:#°]*(?:no|nr|num|n°)?[ .:]*\(?\+?[0-9]"
             r"(?:[ ()/.-]{0,2}[0-9]){6,}",
         ),
@@ -128,6 +131,7 @@ KINDS: Mapping[str, Kind] = {
             rf"(?i:{STREET_AFTER}|{STREET_BEFORE}|{STREET_JOINED}|weg |platz |ring |ufer "
             r"|damm |c/|box |postfach|apartado|postale|code|zip|plz|postleit)"
             r"| (?:St|Rd|Ln|Ave|Close|Court|Gardens|Square|Way|Blvd)\b"
+            rf"|(?:{STREET_NAMED}) |[0-9]{{4}} ?[A-Z]{{2}},? \p{{Lu}}|[0-9]{{4}}-[0-9]{{3}} "
             r"|[0-9] [0-9][A-Z]{2}|[A-Z] [0-9][0-9A-Z]{2}|-[0-9]{4,5} |(?:^|[,; ])[0-9]{5}(?: |-|$)"
         ),
         past=(NO_NAMES,),
@@ -142,6 +146,10 @@ KINDS: Mapping[str, Kind] = {
             r"[0-9]{1,4}$",
             r"(?i)(?:\b(?:calle|avenida|avda\.?|paseo|carrer)|\bc/) ?\p{L}[\p{L} ]*,? ?"
             r"(?:n[º°.]? ?)?[0-9]{1,4}\b",
+            rf"\b(?:{STREET_NAMED}) (?:\p{{Ll}}{{2,5}} )?\p{{Lu}}\p{{Ll}}[\p{{L}}'’ ]*,? ?"
+            r"(?:n[º°.]? ?)?[0-9]{1,4}\b",
+            r"\b[1-9][0-9]{3} ?[A-Z]{2},? \p{Lu}\p{Ll}{2,}",  # Dutch postcode and town
+            r"\b[0-9]{4}-[0-9]{3} \p{Lu}\p{Ll}",  # Portuguese postcode and town
             r"(?i)\b(?:p\.? ?o\.? ?box|postfach|apartado(?: de correos)?|bo[iî]te postale)"
             r" [0-9]{1,6}\b",
             r"\b[A-Z]{1,2}[0-9][0-9A-Z]? [0-9][ABD-HJLNP-UW-Z]{2}\b",  # British postcode
@@ -149,13 +157,13 @@ KINDS: Mapping[str, Kind] = {
             r"\b(?:D|DE|A|AT|CH|F|FR|E|ES|I|L|B)-[0-9]{4,5} \p{Lu}\p{Ll}",
             rf"(?:^|[,;] ?)[0-9]{{5}} {_TOWN}",
             r"\b\p{Lu}\p{Ll}+,? [A-Z]{2} [0-9]{5}(?:-[0-9]{4})?\b",
-            r"(?i)\b(?:post ?code|zip(?: code)?|plz|postleitzahl|code postal|c[oó]digo postal)"
+            r"(?i)\b(?:post ?code|zip(?: code)?|plz|postleitzahl|code postal|c[oó]digo postal|codice postale)"
             r"[ .:]*[0-9A-Z]{4,7}\b",
         ),
     ),
     "birth_date": Kind(
         says="a date of birth",
-        needs=r"(?i)born|d\.?o\.?b|birth|geb|n[eé]e? le|naiss|nac",
+        needs=r"(?i)born|d\.?o\.?b|birth|geb|n[eé]e? le|naiss|nac|nat[oa] il|nasc",
         cells=(rf"{BORN}[ .:=-]*(?:{DATE}|[0-9]{{1,2}}\.? ?\p{{L}}{{3,}}\.? [0-9]{{4}}\b)",),
     ),
     "name": Kind(
