@@ -157,8 +157,8 @@ KINDS: Mapping[str, Kind] = {
             r"\b(?:D|DE|A|AT|CH|F|FR|E|ES|I|L|B)-[0-9]{4,5} \p{Lu}\p{Ll}",
             rf"(?:^|[,;] ?)[0-9]{{5}} {_TOWN}",
             r"\b\p{Lu}\p{Ll}+,? [A-Z]{2} [0-9]{5}(?:-[0-9]{4})?\b",
-            r"(?i)\b(?:post ?code|zip(?: code)?|plz|postleitzahl|code postal|c[oó]digo postal|codice postale)"
-            r"[ .:]*[0-9A-Z]{4,7}\b",
+            r"(?i)\b(?:post ?code|zip(?: code)?|plz|postleitzahl|code postal|c[oó]digo postal"
+            r"|codice postale)[ .:]*[0-9A-Z]{4,7}\b",
         ),
     ),
     "birth_date": Kind(

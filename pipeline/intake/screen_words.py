@@ -17,7 +17,10 @@ OWNER = (
     r"eigenaa?r(?:es(?:se)?)?|klant|propriet[aá]ri[oa]|padron[ae]|tutora?|dono)"
     r"(?i:['’]s)?(?i: (?:name|nom|nombre|naam|nome))?"
 )
-SAYS = r"(?i: ?[:=(,-] ?| +is +| +ist +| +est +| +es +| +named? +| +nom +| +nombre +| +naam +| +nome +| +called +| +)"
+SAYS = (
+    r"(?i: ?[:=(,-] ?| +is +| +ist +| +est +| +es +| +named? +| +nom +| +nombre +| +naam +| +nome +|"
+    r" +called +| +)"
+)
 BORN = (
     r"(?i:\bborn(?: on)?|\bd\.?o\.?b\.?|\bdate of birth|\bbirth ?date|\bgeb(?:oren)?(?: am| op)?|"
     r"\bgeburtsdatum|\bn[eé]e?(?: le)|\bdate de naissance|\bnaissance|\bnacid[oa](?: el)?|"
