@@ -18,8 +18,8 @@ OWNER = (
     r"(?i:['’]s)?(?i: (?:name|nom|nombre|naam|nome))?"
 )
 SAYS = (
-    r"(?i: ?[:=(,-] ?| +is +| +ist +| +est +| +es +| +named? +| +nom +| +nombre +| +naam +| +nome +|"
-    r" +called +| +)"
+    r"(?i: ?[:=(,-] ?| +is +| +ist +| +est +| +es +| +named? +| +nom +| +nombre +| +naam +|"
+    r" +nome +| +called +| +)"
 )
 BORN = (
     r"(?i:\bborn(?: on)?|\bd\.?o\.?b\.?|\bdate of birth|\bbirth ?date|\bgeb(?:oren)?(?: am| op)?|"

@@ -69,7 +69,8 @@ HEADERS: dict[str, tuple[str, ...]] = {
                     "Chipnummer", "Numero microchip", "Číslo čipu"),
     "birth_date": ("DOB", "D.O.B.", "Date of birth", "Geburtsdatum", "Geb.-Datum",
                    "Date de naissance", "Né(e) le", "Fecha de nacimiento", "F. nac.",
-                   "Geboortedatum", "Data di nascita", "Data de nascimento", "Födelsedatum", "Fødselsdato"),
+                   "Geboortedatum", "Data di nascita", "Data de nascimento", "Födelsedatum",
+                   "Fødselsdato"),
     "document": ("Pet passport", "Tattoo no.", "Heimtierausweis", "Tatouage", "Pasaporte",
                  "Dierenpaspoort", "Passaporto", "Tatuagem"),
 }  # fmt: skip
