@@ -166,11 +166,12 @@ def test_an_answered_question_that_is_closed_by_now_is_known(done: Run, tmp_path
 @pytest.mark.parametrize(
     ("word", "decision"),
     [("Corrected", "corrected"), ("bestätigt", "confirmed"), ("CONFIRMÉ ", "confirmed"),
-     ("correcto.", "confirmed"), ("stimmt so", "confirmed"), ("unbekannt", "unknown"),
+     ("correcto.", "confirmed"), ("stimmt so", "confirmed"), ("klopt", "confirmed"),
+     ("sconosciuto", "unknown"), ("unbekannt", "unknown"),
      ("non renseigné", "unknown"), ("no consta", "unknown"), ("Zeile löschen", "deleted"),
      ("supprimer la ligne", "deleted"), ("yes", None), ("", None)],
 )  # fmt: skip
-def test_answer_words_of_four_languages(word: str, decision: str | None) -> None:
+def test_answer_words_of_six_languages(word: str, decision: str | None) -> None:
     assert decision_of(word) == decision
 
 

@@ -25,21 +25,24 @@ AS_SENT = "Ask for the file as it was sent."
 WORDS: Mapping[str, tuple[str, ...]] = {
     "corrected": (
         ANSWERS[0], "correction", "korrigiert", "berichtigt", "geändert", "corrigé", "corrigée",
-        "modifié", "corregido", "corregida",
+        "modifié", "corregido", "corregida", "gecorrigeerd", "aangepast", "corretto", "modificato",
     ),
     "confirmed": (
         ANSWERS[1], "correct", "confirmed", "confirmed as correct", "as it is",
         "korrekt", "richtig", "bestätigt", "stimmt", "stimmt so",
         "confirmé", "confirmée", "exact", "juste", "confirmado", "confirmada", "correcto",
+        "juist", "klopt", "bevestigd", "esatto", "confermato", "giusto",
     ),
     "unknown": (
         ANSWERS[2], "unknown", "not recorded", "not known", "unbekannt", "nicht erfasst",
         "nicht bekannt", "inconnu", "inconnue", "non renseigné", "introuvable",
         "desconocido", "desconocida", "no registrado", "no consta",
+        "onbekend", "niet bekend", "niet genoteerd", "sconosciuto", "non noto", "non registrato",
     ),
     "deleted": (
         ANSWERS[3], "delete", "delete row", "remove this row", "zeile löschen", "löschen",
         "supprimer", "supprimer la ligne", "borrar", "eliminar", "eliminar la fila",
+        "verwijderen", "rij verwijderen", "eliminare", "eliminare la riga",
     ),
 }  # fmt: skip
 
@@ -59,7 +62,7 @@ class Filled:
 
 
 def decision_of(answer: str) -> str | None:
-    """Give what an answer decides, in whichever of the four languages; None for other words."""
+    """Give what an answer decides, in whichever of the six languages; None for other words."""
     plain = " ".join(answer.casefold().strip(" .!").split())
     for decision, words in WORDS.items():
         if plain in {word.casefold() for word in words}:

@@ -44,7 +44,7 @@ def row_doubts(
               if any(item.code and not item.proved for item in line.codes)]  # fmt: skip
     if worded:
         told_lists = ", ".join(map(_counted, worded))
-        found.append(_doubt(f"{title}: code lists", told_lists, "trade words of four languages; "
+        found.append(_doubt(f"{title}: code lists", told_lists, "trade words of six languages; "
                             "each text stands with its count in the list of its variable",
                             "Read every list once; a wrong code is a wrong result."))  # fmt: skip
     return found

@@ -1,4 +1,4 @@
-"""The trade's words in four languages, from shared/codebook/words/*.csv."""
+"""The trade's words in six languages, from shared/codebook/words/*.csv."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -8,7 +8,10 @@ from importlib.resources import files
 from pipeline.draft.plain import Tokens, joined, tokens
 from shared.files import declared_rows
 
-LANGUAGES: Mapping[str, str] = {"en": "English", "de": "German", "fr": "French", "es": "Spanish"}
+LANGUAGES: Mapping[str, str] = {
+    "en": "English", "de": "German", "fr": "French", "es": "Spanish", "nl": "Dutch",
+    "it": "Italian",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,11 @@ from pipeline.draft.columns import header_meanings
         ("en", "Gr", "grade"), ("de", "Gesehen am", "recheck_day"),
         ("de", "Bemerkt am", "detected_day"), ("fr", "Vu le", "recheck_day"),
         ("fr", "Découvert le", "detected_day"), ("es", "Visto el", "recheck_day"),
-        ("es", "Encontrada el", "detected_day"),
+        ("es", "Encontrada el", "detected_day"), ("nl", "Datum ingreep", "surgery_date"),
+        ("nl", "Diameter pin (mm)", "kwire_diameter_mm"), ("nl", "Gezien op", "recheck_day"),
+        ("nl", "Graad luxatie", "grade_preop"), ("it", "Data dell'intervento", "surgery_date"),
+        ("it", "Numero di fili", "kwire_count"), ("it", "Visto da", "recheck_mode"),
+        ("it", "Ultimo contatto", "end_of_followup_day"),
     ],
 )  # fmt: skip
 def test_a_shortened_header_means_its_variable(language: str, header: str, meaning: str) -> None:

@@ -3,7 +3,7 @@
 from collections import defaultdict
 
 from pipeline.draft.plain import joined
-from pipeline.draft.vocabulary import read_vocabulary
+from pipeline.draft.vocabulary import LANGUAGES, read_vocabulary
 from pipeline.intake.mapping import MISSING_REASONS
 from schemas.codebook import by_name, read_codebook
 
@@ -41,7 +41,7 @@ def test_no_phrase_has_two_codes_of_one_variable_in_one_language() -> None:
 def test_every_language_has_words_for_the_core_variables() -> None:
     core = {item.name for item in VARIABLES.values() if item.core == "yes"}
     core -= {"clinic_id", "data_lock_date", "patella_grade", "recheck_day", "age_months"}
-    for language in ("en", "de", "fr", "es"):
+    for language in LANGUAGES:
         named = {item.meaning for item in VOCABULARY.columns if item.language == language}
         lacking = core - named - set(VOCABULARY.concepts.values())
         assert not lacking, language
