@@ -11,7 +11,7 @@ from pipeline.cohort_tables import by_number, described, named_events, numbered_
 from pipeline.eligibility import eligibility_steps, left_at, parameters
 from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
-from pipeline.link import Linked
+from pipeline.linked import Linked
 from pipeline.near_matches import UNDECIDED
 from pipeline.sql import declare, fetch, make_table, open_database, run_sql, show
 from pipeline.study import Study
@@ -151,7 +151,7 @@ def _standing(found: Mapping[str, object]) -> str:
 
 def _rows_after_lock(connection: duckdb.DuckDBPyConnection, linked: Linked) -> int:
     """Count the rows that came after the data lock of their index clinic."""
-    given = sum(linked.tables[name].height for name in SEEN)
+    given = sum(linked.below[name].stifle_no.count() for name in SEEN)
     seen = sum(connection.table(name).shape[0] for name in SEEN.values())
     return given - seen
 

@@ -8,7 +8,7 @@ import polars as pl
 import polars.selectors as cs
 
 from pipeline.intake.mapped import ADDRESS
-from pipeline.link import Linked
+from pipeline.linked import Linked
 
 
 def numbered_tables(linked: Linked) -> dict[str, pl.DataFrame]:
@@ -19,26 +19,30 @@ def numbered_tables(linked: Linked) -> dict[str, pl.DataFrame]:
 
 
 def with_joint(linked: Linked, joints: pl.DataFrame) -> dict[str, pl.DataFrame]:
-    """Put the number of its joint, and what is asked of it, beside each row of the tables below."""
+    """Put the number of its joint, and what is asked of it, beside each row of the tables below.
+
+    Rows that are no part of the linked tables stay in place, their joint blank.
+    """
     asked = joints.select("admin_end_day", "luxation_direction")
     return {
-        name: linked.tables[name].with_columns(
-            asked.select(pl.all().gather(place)), stifle_no=place
+        name: part.rows.with_columns(
+            asked.select(pl.all().gather(part.stifle_no)), stifle_no=part.stifle_no
         )
-        for name, place in linked.places.items()
+        for name, part in linked.below.items()
     }
 
 
 def described(sessions: pl.DataFrame, linked: Linked) -> pl.DataFrame:
     """Put every variable of the joint, its animal and its operation beside its session."""
-    stifles, animals, operations = (
-        linked.tables[name].drop(*ADDRESS, "derived")
-        for name in ("stifles", "animals", "procedures")
+    stifles, animals = (
+        linked.tables[name].drop(*ADDRESS, "derived") for name in ("stifles", "animals")
     )
+    operated = linked.below["procedures"]
+    operations = operated.rows.drop(*ADDRESS, "derived")
     known = {"clinic_id", "local_animal", "local_stifle", "animal_id", "stifle_id"}
     animals = animals.drop("link_token", "joined", "death_cause", *known & {*animals.columns})
     operations = operations.drop(known & {*operations.columns})
-    procedure = _places(linked.places["procedures"], stifles.height)
+    procedure = _places(operated.stifle_no, stifles.height)
     parts = (
         stifles.select("stifle_id"),
         sessions,
@@ -70,6 +74,7 @@ def named_events(events: pl.DataFrame, joints: pl.DataFrame) -> pl.DataFrame:
 def _places(numbers: pl.Series, n_stifles: int) -> pl.Series:
     """Give, for each stifle, the row of its number; null where there is none."""
     places = np.full(n_stifles, -1, dtype=np.int64)
-    places[numbers.to_numpy()] = np.arange(len(numbers))
+    known = numbers.is_not_null().arg_true()
+    places[numbers.gather(known).to_numpy()] = known.to_numpy()
     found = pl.Series(places)
     return found.set(found < 0, None)

@@ -1,7 +1,6 @@
 """One animal over clinics, one joint over operations: accepted tables get the study's own keys."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import polars as pl
 
@@ -9,6 +8,7 @@ from pipeline.checks.words import query_ids
 from pipeline.intake.mapped import MARK_SCHEMA
 from pipeline.link_findings import link_findings
 from pipeline.link_rows import Rows, child_rows, follow, number_rows, numbered, of_index
+from pipeline.linked import Below, Linked, LinkedTables
 from pipeline.near_matches import DAYS as NEAR_DAYS
 from pipeline.near_matches import Decision, near_match_list, with_declared
 from pipeline.sql import fetch, make_table, open_database, run_sql, show
@@ -22,52 +22,6 @@ DAYS: Mapping[str, tuple[str, ...]] = {
 # What describes the index operation itself; other operations' rows are no part of it.
 OF_THE_INDEX = ("procedures", "implants", "measurements")
 HOLD = ("stifle_id", "target", "rule")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Linked:
-    """Accepted rows under `animal_id` and `stifle_id`, days counted from the index operation.
-
-    Attributes
-    ----------
-    tables
-        As accepted, with stifle_id and animal_id; ``stifles`` has one row per joint, its index
-        operation, and ``revisions`` one row per later operation, at whichever clinic. Rows with
-        a day have window_days: the half width of a day that was planned, not measured.
-    operations
-        One row per operation known: stifle_id, animal_id, clinic_id (who reported it), kind
-        (index, revision, earlier), day after the index operation.
-    holds
-        What is unknown until answered: stifle_id, target, rule.
-    near_matches
-        Pairs of rows that may be one animal (``LIST_SCHEMA``), for a person to decide; and what
-        was decided.
-    findings
-        Questions and holds that linking raises.
-    n_reported_twice
-        Stifle rows that report an operation another clinic reported too.
-    places
-        For each table below the stifles: the row of ``tables["stifles"]`` that each row is about.
-    animals
-        One row per row of ``tables["stifles"]``: animal_row (in ``tables["animals"]``, the code
-        under which it was operated) and animal_no (a number of the animal over all its codes).
-    animal_nos
-        The animal_no of each row of ``tables["animals"]``.
-    sent
-        One row per accepted row of stifles: stifle_row, its joint's stifle_id, kind (index,
-        revision, earlier, reported_twice), day after the index operation.
-    """
-
-    tables: Mapping[str, pl.DataFrame]
-    operations: pl.DataFrame
-    holds: pl.DataFrame
-    near_matches: pl.DataFrame
-    findings: pl.DataFrame
-    n_reported_twice: int
-    places: Mapping[str, pl.Series]
-    animals: pl.DataFrame
-    animal_nos: pl.Series
-    sent: pl.DataFrame
 
 
 def link(
@@ -103,34 +57,30 @@ def link(
         for name in ("animal_ids", "joint_rows", "repeated_joints", "operations", "later_ends"):
             make_table(connection, name)
         rows = number_rows(connection, tables)
-        below = child_rows(connection, {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)})
-        followed = {
-            name: follow(_with_window(tables[name], name, marks), rows, below[name], days=days)
+        places = child_rows(connection, {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)})
+        below = {
+            name: follow(_with_window(tables[name], name, marks), rows, places[name], days=days)
             for name, days in DAYS.items()
         }
-        show(connection, "followed_revisions", followed["revisions"])
-        followed["revisions"] = _later(run_sql(connection, "later_operations"), rows)
+        show(connection, "followed_revisions", rows.by_index_row(below["revisions"]))
+        below["revisions"] = _later(run_sql(connection, "later_operations"), rows)
         near = run_sql(connection, "near_matches", {"days": NEAR_DAYS})
         contradictions = run_sql(connection, "contradictory_links")
-        placed = followed | {
-            name: of_index(tables[name], rows, below[name]) for name in OF_THE_INDEX
-        }
+        below |= {name: of_index(tables[name], rows, places[name]) for name in OF_THE_INDEX}
         stifles = _stifles(tables["stifles"], rows, fetch(connection, "later_ends"))
     found = link_findings(_told(rows, tables["stifles"], contradictions), contradictions)
     asked = found.filter(~_answered(found, confirmed))
+    own = {"clinics": tables["clinics"], "animals": rows.named_animals(tables["animals"]),
+           "stifles": stifles}  # fmt: skip
     return Linked(
-        tables={
-            "clinics": tables["clinics"], "animals": rows.named_animals(tables["animals"]),
-            "stifles": stifles,
-            **{name: frame.drop("stifle_no", "index_row") for name, frame in placed.items()},
-        },
-        operations=_operations(rows, followed["revisions"], tables["stifles"]),
+        tables=LinkedTables(own, below),
+        below=below,
+        operations=_operations(rows, below["revisions"], tables["stifles"]),
         holds=pl.concat([_with_stifle(holds, rows, tables["stifles"]),
                          _own_holds(asked, rows, tables["stifles"])]).unique().sort(HOLD),
         near_matches=near_match_list(near, tables, decisions),
         findings=asked.filter(~query_ids(asked).is_in(sorted(closed))) if closed else asked,
         n_reported_twice=rows.frame.filter(pl.col("kind") == "reported_twice").height,
-        places={name: frame["stifle_no"] for name, frame in placed.items()},
         animals=rows.index.select("animal_row", "animal_no"),
         animal_nos=rows.animal_ids["animal_no"],
         sent=rows.frame.select(
@@ -172,23 +122,24 @@ def _stifles(stifles: pl.DataFrame, rows: Rows, ends: pl.DataFrame) -> pl.DataFr
     )  # fmt: skip
 
 
-def _later(later: pl.DataFrame, rows: Rows) -> pl.DataFrame:
-    """Name the joint of each later operation."""
-    joint = rows.stifle_of(later["index_row"])
-    named = later.select(
-        *rows.names(joint), "revision_day", "clinic_id", "revision_reason", "row_id", "derived",
-        "window_days", "index_row", stifle_no=joint,
-    )  # fmt: skip
-    return named.sort("stifle_no", "revision_day", nulls_last=True)
+def _later(later: pl.DataFrame, rows: Rows) -> Below:
+    """Give the joint of each later operation, in their order."""
+    placed = later.select(
+        "revision_day", "clinic_id", "revision_reason", "row_id", "derived", "window_days",
+        stifle_no=rows.stifle_of(later["index_row"]),
+    ).sort("stifle_no", "revision_day", nulls_last=True)  # fmt: skip
+    return Below(rows=placed.drop("stifle_no"), stifle_no=placed["stifle_no"])
 
 
-def _operations(rows: Rows, later: pl.DataFrame, stifles: pl.DataFrame) -> pl.DataFrame:
+def _operations(rows: Rows, revisions: Below, stifles: pl.DataFrame) -> pl.DataFrame:
     """List every operation once: index and earlier rows as sent, later ones as joined."""
     first = rows.frame.filter(pl.col("kind").is_in(["index", "earlier"]))
     clinics = sorted(stifles["clinic_id"].unique())
     listed = pl.concat([
         first.select("stifle_no", stifles["clinic_id"].gather(first["stifle_row"]), "kind", "day"),
-        later.select("stifle_no", "clinic_id", kind=pl.lit("revision"), day="revision_day"),
+        revisions.rows.select(
+            revisions.stifle_no, "clinic_id", kind=pl.lit("revision"), day="revision_day"
+        ),
     ]).sort("stifle_no", "day", pl.col("kind").cast(pl.Enum(["earlier", "index", "revision"])),
             pl.col("clinic_id").cast(pl.Enum(clinics)))  # fmt: skip
     return listed.select(*rows.names(listed["stifle_no"]), "clinic_id", "kind", "day")

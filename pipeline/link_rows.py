@@ -7,6 +7,7 @@ import duckdb
 import numpy as np
 import polars as pl
 
+from pipeline.linked import Below
 from pipeline.sql import fetch, run_sql, show
 
 KEY = ("clinic_id", "local_stifle")
@@ -41,6 +42,11 @@ class Rows:
     def stifle_of(self, index_rows: pl.Series) -> pl.Series:
         """Give the number of the joint of these index operations."""
         return self.at(index_rows, "stifle_no").to_series()
+
+    def by_index_row(self, below: Below) -> pl.DataFrame:
+        """Give the rows of joints with index_row, the row of stifles of the index operation."""
+        index_rows = self.index["index_row"].gather(below.stifle_no)
+        return below.rows.with_columns(index_row=index_rows).drop_nulls("index_row")
 
     def names(self, stifle_no: pl.Series) -> tuple[pl.Series, pl.Series]:
         """Give stifle_id and animal_id of these joints."""
@@ -107,13 +113,13 @@ def child_rows(
 
 def follow(
     table: pl.DataFrame, rows: Rows, stifle_rows: pl.Series, *, days: tuple[str, ...]
-) -> pl.DataFrame:
+) -> Below:
     """Give a table below the stifles its joint and count its days from the index operation.
 
     Rows of an operation whose day is not known cannot be dated and are left out (the joint's
     outcomes are held); so are rows before day 0, which belong to an earlier operation.
     """
-    at = rows.at(stifle_rows, "stifle_no", "index_row", "day")
+    at = rows.at(stifle_rows, "stifle_no", "day")
     first, *others = days
     day = table[first] + at["day"]
     keep = at["day"].is_not_null() & (day.is_null() | (day >= 0))
@@ -122,19 +128,14 @@ def follow(
         *(pl.when(pl.col(name) + at["day"] >= 0).then(pl.col(name) + at["day"]).alias(name)
           for name in others),
     )  # fmt: skip
-    return _named(counted, rows, at, keep)
+    return Below(rows=counted, stifle_no=at["stifle_no"].set(~keep, None))
 
 
-def of_index(table: pl.DataFrame, rows: Rows, stifle_rows: pl.Series) -> pl.DataFrame:
+def of_index(table: pl.DataFrame, rows: Rows, stifle_rows: pl.Series) -> Below:
     """Give a table its joint; only rows that describe an index operation are kept."""
-    at = rows.at(stifle_rows, "stifle_no", "index_row", "kind")
-    return _named(table, rows, at, at["kind"].eq("index").fill_null(value=False))
-
-
-def _named(table: pl.DataFrame, rows: Rows, at: pl.DataFrame, keep: pl.Series) -> pl.DataFrame:
-    numbered = table.with_columns(at["stifle_no"], at["index_row"])
-    kept = numbered if keep.all() else numbered.filter(keep)
-    return kept.select(*rows.names(kept["stifle_no"]), pl.all())
+    at = rows.at(stifle_rows, "stifle_no", "kind")
+    of_another = (at["kind"] != "index").fill_null(value=True)
+    return Below(rows=table, stifle_no=at["stifle_no"].set(of_another, None))
 
 
 def _placed(rows: pl.Series, height: int) -> pl.Series:

@@ -16,7 +16,8 @@ from pipeline.corrections import Corrected, correct
 from pipeline.corrections_file import read_corrections
 from pipeline.descriptives import describe, precision_rows, require_events
 from pipeline.intake.study_intake import read_study as read_exports
-from pipeline.link import Linked, link
+from pipeline.link import link
+from pipeline.linked import Linked
 from pipeline.manifest import STAGES, read_manifest
 from pipeline.near_matches import read_decisions
 from pipeline.plan import parse_analyses

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from pipeline.cohort import Cohort, explain
-from pipeline.link import Linked
+from pipeline.linked import Linked
 
 if TYPE_CHECKING:
     from pipeline.run import Run

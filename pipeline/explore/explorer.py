@@ -9,7 +9,7 @@ from pipeline.explore.page import explore_page, result_part
 from pipeline.explore.preview import Preview, preview, study_with
 from pipeline.explore.protocol_text import difference, with_switches
 from pipeline.explore.switches import Values, changed, read_values, values_of
-from pipeline.link import Linked
+from pipeline.linked import Linked
 from pipeline.manifest import read_manifest
 from pipeline.study import Study, read_study
 from shared.errors import InputFileError, StudyError

@@ -11,7 +11,7 @@ from pipeline.descriptive.arms import included
 from pipeline.descriptive.completeness import completeness, follow_up, rechecks
 from pipeline.descriptives import precision_rows
 from pipeline.flow import SETS, flow_svg
-from pipeline.link import Linked
+from pipeline.linked import Linked
 from pipeline.plan import parse_analyses
 from pipeline.report.text import fixed, whole
 from pipeline.study import Study, study_of

@@ -5,5 +5,5 @@
 SELECT stifle_no, complication_type, detected_day, last_negative_day, intraoperative,
     detected_by, severity_class, treatment, ssi_depth, window_days
 FROM complications
-WHERE coalesce(detected_day <= admin_end_day, true)
+WHERE stifle_no IS NOT NULL AND coalesce(detected_day <= admin_end_day, true)
 ORDER BY stifle_no, detected_day

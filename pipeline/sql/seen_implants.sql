@@ -6,5 +6,6 @@ SELECT i.stifle_no, i.implant_type, i.implant_no,
     CASE WHEN seen THEN i.implant_removal_reason END AS implant_removal_reason
 FROM (
     SELECT *, coalesce(implant_removed_day <= admin_end_day, true) AS seen FROM implants
+    WHERE stifle_no IS NOT NULL
 ) AS i
 ORDER BY i.stifle_no, i.implant_no, i.implant_removed_day, i.implant_type

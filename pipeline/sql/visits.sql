@@ -3,7 +3,8 @@
 -- adequate: a visit after day 0 on which a veterinarian palpated the patella.
 -- reluxated: out in the direction of the original luxation; a blank direction counts as that one,
 -- and either direction where the original luxation went both ways. opposite: out the other way.
--- In: rechecks (with luxation_direction and admin_end_day of their joint).
+-- In: rechecks (with luxation_direction and admin_end_day of their joint; a blank stifle_no: no part
+--     of the linked table).
 -- Out: stifle_no, day, window_days (half width of a planned day, else 0), adequate, reluxated, opposite,
 --      important, healed, function_no (1 full, 2 acceptable, 3 unacceptable; after day 0)
 WITH looked AS (
@@ -14,7 +15,7 @@ WITH looked AS (
         coalesce(osteotomy_healing = 'complete', false) AS healed,
         CASE function_class WHEN 'full' THEN 1 WHEN 'acceptable' THEN 2 WHEN 'unacceptable' THEN 3 END
             AS function_no
-    FROM rechecks WHERE coalesce(recheck_day <= admin_end_day, true)
+    FROM rechecks WHERE stifle_no IS NOT NULL AND coalesce(recheck_day <= admin_end_day, true)
 )
 SELECT stifle_no, day, window_days, adequate,
     adequate AND patella_grade >= 1 AND coalesce(patella_direction IN ('bidirectional', luxation_direction)

@@ -7,7 +7,8 @@ import polars as pl
 
 from pipeline.cohort import Cohort, build_cohort
 from pipeline.flow_counts import ALL
-from pipeline.link import Linked, link
+from pipeline.link import link
+from pipeline.linked import Linked
 from tests.pipeline.invented import holds_of, study_of
 from tests.pipeline.random_studies import planned_days, random_tables
 from tests.pipeline.second_cohort import Second, second_cohort, second_flow

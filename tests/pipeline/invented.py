@@ -9,7 +9,8 @@ import polars as pl
 
 from pipeline.cohort import Cohort, build_cohort
 from pipeline.intake.mapped import MARK_SCHEMA
-from pipeline.link import Linked, link
+from pipeline.link import link
+from pipeline.linked import Linked
 from pipeline.study import Comparison, Eligibility, Outcomes, Privacy, Statements, Study
 from schemas.codebook import CANONICAL_TABLES, of_table, read_codebook
 

@@ -8,7 +8,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.link import Linked, link
+from pipeline.link import link
+from pipeline.linked import Linked
 from pipeline.near_matches import COLUMNS, Decision, read_decisions
 from shared.errors import InputFileError
 from tests.pipeline.invented import DAY_0, Row, holds_of, joint, tables_of
