@@ -2,6 +2,7 @@
 
 from datetime import date
 
+import pandera.polars as pa
 import polars as pl
 import pytest
 
@@ -36,6 +37,8 @@ def test_a_good_row_passes() -> None:
         ([GOOD | {"weight_kg": 120.0}], "0.8 to 100 kg"),
         ([GOOD | {"side": "both"}], "one of left, right"),
         ([GOOD | {"side": None}], "not_nullable"),
+        ([GOOD | {"weight_kg": float("nan")}], "0.8 to 100 kg"),
+        ([GOOD, GOOD | {"side": "left", "local_stifle": None}], "not_nullable"),
         ([GOOD | {"surgery_date": date(1970, 1, 1)}], "2000-01-01 to 2035-12-31"),
         ([GOOD, GOOD | {"side": "right"}], "multiple_fields_uniqueness"),
     ],
@@ -49,6 +52,22 @@ def test_text_is_not_coerced_to_a_number() -> None:
     text = stifles(GOOD).with_columns(pl.col("weight_kg").cast(pl.String))
     with pytest.raises(AssertionError, match="dtype"):
         gate(text, table_schema(BOOK, "stifles"))
+
+
+def test_columns_are_those_declared() -> None:
+    schema = table_schema(BOOK, "stifles")
+    with pytest.raises(AssertionError, match="column_in_schema"):
+        gate(stifles(GOOD).with_columns(colour=pl.lit("brown")), schema)
+    with pytest.raises(AssertionError, match="column_in_dataframe"):
+        gate(stifles(GOOD).drop("weight_kg"), schema)
+
+
+def test_a_check_that_the_quick_look_does_not_know_is_left_to_the_validation() -> None:
+    schema = table_schema(BOOK, "stifles")
+    light = schema.update_column("weight_kg", checks=[pa.Check.lt(20, error="light")])
+    gate(stifles(GOOD), light)
+    with pytest.raises(AssertionError, match="light"):
+        gate(stifles(GOOD | {"weight_kg": 30.0}), light)
 
 
 def test_a_table_nobody_declared_has_no_schema() -> None:
