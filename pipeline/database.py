@@ -10,7 +10,7 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from shared.files import replacing
+from shared.files import as_text, replacing
 
 CLOSED: Mapping[str, str | bool] = {
     "enable_external_access": False,
@@ -49,7 +49,7 @@ def write_database(path: Path, tables: Mapping[str, pl.DataFrame], cohort: pl.Da
         draft.unlink()  # DuckDB refuses an empty file
         with connect(draft) as connection:
             for name, frame in sorted({**tables, "cohort": cohort}.items()):
-                connection.register("incoming", frame)
+                connection.register("incoming", as_text(frame))
                 connection.execute(f"CREATE TABLE {quoted(name)} AS SELECT * FROM incoming")
                 connection.unregister("incoming")
             connection.execute(

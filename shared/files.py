@@ -10,11 +10,13 @@ from contextlib import contextmanager
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 
 from shared.errors import InputFileError
 
 ARROW_TYPES = "ARROW:schema"  # the key under which a Parquet file declares them
+FIRST_ROWS = 1 << 16
 
 
 @contextmanager
@@ -46,20 +48,51 @@ def write_text(path: Path, content: str) -> None:
 def write_parquet(path: Path, frame: pl.DataFrame) -> None:
     """Write a frame as Parquet, whole or not at all; same frame, same bytes.
 
-    A column of one text is handed over as a code of one word, which is quick to write; the file
-    declares it as the text it is.
+    Texts are quick to write as codes of a few words: a column that holds codes is handed over as
+    it is, one of a single text as a code of one word. The file declares them as the text they are.
     """
-    coded = frame.with_columns(_one_word(cells) for cells in frame.iter_columns())
+    coded = frame.with_columns(_as_codes(cells) for cells in frame.iter_columns())
     with replacing(path) as draft:
         coded.write_parquet(
             draft, compression="zstd", compression_level=1, statistics=False,
-            metadata={} if coded.schema == frame.schema else _declared_types(frame),
+            metadata=_declared_types(frame) if any(map(_is_coded, coded.dtypes)) else {},
         )  # fmt: skip
+
+
+def as_text(frame: pl.DataFrame) -> pl.DataFrame:
+    """Give the columns that hold codes of words as the texts they stand for."""
+    coded = [name for name, dtype in frame.schema.items() if _is_coded(dtype)]
+    return frame.cast(dict.fromkeys(coded, pl.String())) if coded else frame
+
+
+def _is_coded(dtype: pl.DataType) -> bool:
+    return isinstance(dtype, pl.Enum | pl.Categorical)
+
+
+def _as_codes(cells: pl.Series) -> pl.Series:
+    if cells.dtype == pl.String:
+        return _one_word(cells)
+    if isinstance(cells.dtype, pl.Categorical):
+        words = cells.unique(maintain_order=True).drop_nulls().cast(pl.String)
+        return cells.cast(pl.Enum(words))  # its own codes depend on what was read before
+    return _words_that_stand(cells) if isinstance(cells.dtype, pl.Enum) else cells
+
+
+def _words_that_stand(cells: pl.Series) -> pl.Series:
+    """Take away words that no cell holds: a file would keep them, also those of emptied cells."""
+    assert isinstance(cells.dtype, pl.Enum)
+    words = cells.dtype.categories
+    codes = cells.to_physical()
+    for some in (codes.head(FIRST_ROWS), codes):  # all words stand in the first rows, mostly
+        held = np.bincount(some.drop_nulls(), minlength=len(words)) > 0
+        if held.all():
+            return cells
+    return cells.cast(pl.Enum(words.filter(pl.Series(held))))
 
 
 def _one_word(cells: pl.Series) -> pl.Series:
     """Give a column that holds one text throughout, or none, as a code of one word."""
-    if cells.dtype != pl.String or not cells.len():
+    if not cells.len():
         return cells
     blank = cells.null_count() == cells.len()
     first = None if blank else cells[0]
@@ -72,15 +105,16 @@ def _one_word(cells: pl.Series) -> pl.Series:
 def _declared_types(frame: pl.DataFrame) -> dict[str, str]:
     """Give what a Parquet file says of the types of its columns, for the readers of Arrow."""
     empty = io.BytesIO()
-    frame.clear().write_parquet(empty)
+    as_text(frame.clear()).write_parquet(empty)
     empty.seek(0)
     return {ARROW_TYPES: pl.read_parquet_metadata(empty)[ARROW_TYPES]}
 
 
 def write_csv(path: Path, frame: pl.DataFrame) -> None:
     """Write a frame as CSV (UTF-8, comma); text cells cannot run as spreadsheet formulas."""
-    text = [name for name, dtype in frame.schema.items() if dtype == pl.String]
-    safe = frame.with_columns(
+    words = as_text(frame)
+    text = [name for name, dtype in words.schema.items() if dtype == pl.String]
+    safe = words.with_columns(
         pl.when(pl.col(name).str.contains(r"^[=+\-@\t\r]"))
         .then("'" + pl.col(name))
         .otherwise(pl.col(name))

@@ -2,10 +2,13 @@
 
 from pathlib import Path
 
+import duckdb
 import polars as pl
 import pytest
 
 from shared.files import fingerprint, replacing, write_csv, write_parquet, write_text
+
+SIDES = pl.Enum(["never", "right", "left"])
 
 
 def fail_half_way(target: Path) -> None:
@@ -29,6 +32,47 @@ def test_text_cells_cannot_run_as_formulas(tmp_path: Path, cell: str) -> None:
     back = pl.read_csv(tmp_path / "q.csv")
     assert back["value"][0] == "'" + cell
     assert back["row"][0] == -1
+
+
+@pytest.mark.parametrize("dtype", [pl.Enum(["=1+1"]), pl.Categorical()], ids=str)
+def test_coded_text_cells_cannot_run_as_formulas(tmp_path: Path, dtype: pl.DataType) -> None:
+    write_csv(tmp_path / "q.csv", pl.DataFrame({"value": ["=1+1"]}, schema={"value": dtype}))
+    assert pl.read_csv(tmp_path / "q.csv")["value"][0] == "'=1+1"
+
+
+@pytest.mark.parametrize("dtype", [SIDES, pl.Categorical(), pl.String()], ids=str)
+@pytest.mark.parametrize(
+    "cells", [[], ["left"], [None], ["left", None, "right"], ["left", "left"], [None, None]],
+    ids=str,
+)  # fmt: skip
+def test_codes_are_written_as_the_texts_they_stand_for(
+    tmp_path: Path, cells: list[str | None], dtype: pl.DataType
+) -> None:
+    """Read back by polars and by DuckDB; the number beside them keeps its type."""
+    path = tmp_path / "sides.parquet"
+    written = pl.DataFrame({"side": cells, "row": range(len(cells))},
+                           schema={"side": dtype, "row": pl.Int64})  # fmt: skip
+    write_parquet(path, written)
+    back = pl.read_parquet(path)
+    assert back.schema == {"side": pl.String, "row": pl.Int64}
+    assert back["side"].to_list() == cells
+    with duckdb.connect() as database:
+        found = database.sql(f"SELECT side FROM '{path}' ORDER BY row")
+        assert [str(kind) for kind in found.types] == ["VARCHAR"]
+        assert found.fetchall() == [(cell,) for cell in cells]
+
+
+@pytest.mark.parametrize("rows", [3, 70_000])
+def test_a_word_that_no_cell_holds_is_not_in_the_file(tmp_path: Path, rows: int) -> None:
+    """A cell that was emptied leaves its word among the codes of its column."""
+    words = pl.Enum(["left", "emptied word", "right", "last word"])
+    cells = pl.Series(["left"] * (rows - 2) + [None, "last word"], dtype=words)
+    path = tmp_path / "cells.parquet"
+    write_parquet(path, cells.to_frame("side"))
+    content = path.read_bytes()
+    assert b"last word" in content  # a word that a cell holds can be seen
+    assert b"emptied word" not in content
+    assert pl.read_parquet(path)["side"].to_list() == cells.to_list()
 
 
 def test_same_frame_gives_same_bytes(tmp_path: Path) -> None:
