@@ -89,15 +89,16 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         for name, rows in with_joint(linked, joints).items():
             show(connection, name, rows)
         passed = run_sql(connection, "eligibility", parameters(study.eligibility))
-        table = joints.with_columns(left_at(passed, joints, study.eligibility)["left_at"])
+        left = left_at(passed, joints, study.eligibility)
+        table = joints.with_columns(left.cast(pl.String))
         table = pl.concat([table, *_outcomes(connection, study, joints.height)], how="horizontal")
         events = named_events(run_sql(connection, "event_list"), joints)
         stretches = run_sql(connection, "recurrent")
         n_late = _rows_after_lock(connection, linked)
-    table = table.hstack(held_stifles(linked.holds, table).drop("stifle_id"))
+    table = table.hstack(held_stifles(linked.holds, table["stifle_id"]))
     table = _finished(table, study)
-    steps = eligibility_steps(study.eligibility)
-    flow = flow_frame(table, linked.operations, steps, linked.animals["animal_no"])
+    leaving = table.select("clinic_id", left, linked.animals["animal_no"])
+    flow = flow_frame(leaving, linked.operations, eligibility_steps(study.eligibility))
     if not table["set_a"].any():
         raise _nobody_left(flow)
     counts = _counts(table, linked, flow) | {"rows_after_lock": n_late}

@@ -65,8 +65,8 @@ def parameters(switches: Eligibility) -> dict[str, object]:
     }
 
 
-def left_at(passed: pl.DataFrame, joints: pl.DataFrame, switches: Eligibility) -> pl.DataFrame:
-    """Give each stifle the name of the first step it fails; null if it fails none.
+def left_at(passed: pl.DataFrame, joints: pl.DataFrame, switches: Eligibility) -> pl.Series:
+    """Give each stifle the name of the first step it fails (one of an Enum); null if none.
 
     Parameters
     ----------
@@ -84,10 +84,11 @@ def left_at(passed: pl.DataFrame, joints: pl.DataFrame, switches: Eligibility) -
     own = {f"exclude_{place}": _spared(joints, item.column, item.values)
            for place, item in enumerate(switches.exclude, start=1)}  # fmt: skip
     own |= {f"recorded_{name}": _known(joints, name).is_not_null() for name in switches.recorded}
-    judged = passed.hstack(joints.select("stifle_id", **own))
+    judged = passed.hstack(joints.select(**own))
     names = [step.name for step in eligibility_steps(switches)]
-    first_failed = pl.coalesce(pl.when(~pl.col(name)).then(pl.lit(name)) for name in names)
-    return judged.select("stifle_id", left_at=first_failed)
+    steps = pl.Enum(names)
+    failed = pl.coalesce(pl.when(~pl.col(name)).then(pl.lit(name, steps)) for name in names)
+    return judged.select(left_at=failed).to_series()
 
 
 def _spared(joints: pl.DataFrame, column: str, values: tuple[str, ...]) -> pl.Expr:

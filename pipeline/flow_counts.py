@@ -1,13 +1,18 @@
 """The flow in numbers: what remains after each step and what left, by clinic and in all."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from pipeline.eligibility import Step
 
+Numbers = npt.NDArray[np.int64]
 ALL = "all"
+KINDS = ("earlier", "index", "revision")
 FLOW_SCHEMA: dict[str, pl.DataType] = {
     "step": pl.Int64(), "name": pl.String(), "label": pl.String(), "clinic_id": pl.String(),
     "operations": pl.Int64(), "animals": pl.Int64(), "stifles": pl.Int64(),
@@ -20,28 +25,35 @@ FIRST = (
 )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counts:
+    """What a clinic, or all of them, had: operations by kind; stifles and animals by step left."""
+
+    kinds: Mapping[str, int]
+    stifles: Sequence[int]
+    animals: Sequence[int]
+
+
 def flow_frame(
-    table: pl.DataFrame, operations: pl.DataFrame, steps: Sequence[Step], animals: pl.Series
+    stifles: pl.DataFrame, operations: pl.DataFrame, steps: Sequence[Step]
 ) -> pl.DataFrame:
     """Count every step in operations, animals and stifles, by clinic and in all.
 
     An operation belongs to the clinic that reported it, a stifle to that of its index operation.
+    An animal leaves with the last of its stifles.
 
     Parameters
     ----------
-    table
-        One row per index stifle: stifle_id, animal_id, clinic_id, left_at.
+    stifles
+        One row per index stifle: clinic_id, left_at (names of `steps`), animal_no.
     operations
         One row per operation: clinic_id, kind.
-    animals
-        The number of the animal of each row of `table`.
     """
-    clinics = sorted({*table["clinic_id"].unique(), *operations["clinic_id"].unique()})
-    left = _left_by_clinic(table, steps, animals)
-    kinds = operations.group_by("clinic_id", "kind").len()
+    clinics = sorted({*stifles["clinic_id"].unique(), *operations["clinic_id"].unique()})
+    counts = _counted(stifles, operations, [step.name for step in steps], clinics)
     rows = [
-        row for clinic in (*clinics, ALL)
-        for row in _of_clinic(left, kinds, steps, clinic)
+        row for counted, clinic in zip(counts, (*clinics, ALL), strict=True)
+        for row in _of_clinic(counted, steps, clinic)
     ]  # fmt: skip
     flow = pl.DataFrame(rows, schema=FLOW_SCHEMA, orient="row")
     order = {clinic: place for place, clinic in enumerate((ALL, *clinics))}
@@ -74,54 +86,68 @@ def add_up(flow: pl.DataFrame) -> None:
         raise AssertionError(f"the flow does not add up: {wrong.head(3).rows()}")
 
 
-def _left_by_clinic(table: pl.DataFrame, steps: Sequence[Step], animals: pl.Series) -> pl.DataFrame:
-    """Count stifles, and animals by their last stifle, at the step at which they left.
+def _counted(
+    stifles: pl.DataFrame, operations: pl.DataFrame, names: Sequence[str], clinics: Sequence[str]
+) -> list[Counts]:
+    """Count by codes: operations by kind, stifles and animals by the step at which they left.
 
-    Columns: clinic_id, place (of the step; their number for those who stay), stifles, animals.
+    Those who stay stand behind the last step. One entry per clinic, the last for all of them.
     """
-    names = [step.name for step in steps]
-    place = pl.col("left_at").replace_strict(
-        names, list(range(len(names))), default=len(names), return_dtype=pl.Int8
-    )
-    own = table.select("clinic_id", place=place, animal=animals)
-    own = own.with_columns(pl.col("clinic_id").cast(pl.Categorical))
-    # Most animals have one stifle: only the others are put together.
-    several = own["animal"].is_duplicated()
-    alone, together = own.filter(~several), own.filter(several)
-    counted: list[pl.DataFrame] = []
-    for clinic in (pl.col("clinic_id"), pl.lit(ALL).alias("clinic_id")):
-        last = together.group_by(clinic, "animal").agg(pl.col("place").max())
-        animals_at = [part.group_by(clinic, "place").agg(animals=pl.len())
-                      for part in (alone, last)]  # fmt: skip
-        stifles = own.group_by(clinic, "place").agg(stifles=pl.len())
-        parts = pl.concat([*animals_at, stifles], how="diagonal")
-        counted.append(parts.with_columns(pl.col("clinic_id").cast(pl.String)))
-    sums = pl.concat(counted).group_by("clinic_id", "place")
-    return sums.agg(pl.col("stifles", "animals").sum().cast(pl.Int64)).sort("clinic_id", "place")
+    n_clinics, n_places = len(clinics), len(names) + 1
+    clinic = _codes(stifles["clinic_id"], clinics)
+    place = _codes(stifles["left_at"], names)
+    animal = stifles["animal_no"].cast(pl.Int64).to_numpy()
+    kind = _codes(operations["kind"], KINDS)
+    kinds = _table(_codes(operations["clinic_id"], clinics) * len(KINDS) + kind,
+                   n_clinics, len(KINDS))  # fmt: skip
+    left = _table(clinic * n_places + place, n_clinics, n_places)
+    at_clinic = _last_places(animal * n_clinics + clinic, place, n_places)
+    animals = _table(at_clinic % (n_clinics * n_places), n_clinics, n_places)
+    anywhere = _table(_last_places(animal, place, n_places) % n_places, 1, n_places)
+    return [
+        Counts(kinds=dict(zip(KINDS, ofs.tolist(), strict=True)), stifles=sts.tolist(),
+               animals=ans.tolist())
+        for ofs, sts, ans in zip(
+            np.vstack([kinds, kinds.sum(axis=0)]), np.vstack([left, left.sum(axis=0)]),
+            np.vstack([animals, anywhere]), strict=True,
+        )
+    ]  # fmt: skip
 
 
-def _of_clinic(
-    left: pl.DataFrame, kinds: pl.DataFrame, steps: Sequence[Step], clinic: str
-) -> Iterator[dict[str, Any]]:
-    if clinic != ALL:
-        kinds = kinds.filter(pl.col("clinic_id") == clinic)
-    left = left.filter(pl.col("clinic_id") == clinic)
-    stays = {row["place"]: row for row in left.iter_rows(named=True)}
-    remaining = {unit: int(left[unit].sum()) for unit in ("animals", "stifles")}
-    n_operations, number = int(kinds["len"].sum()), 0
+def _codes(column: pl.Series, names: Sequence[str]) -> Numbers:
+    """Give the place of each text in `names`; a blank stands behind the last."""
+    codes = column.cast(pl.Enum(names)).to_physical().cast(pl.Int64)
+    return codes.fill_null(len(names)).to_numpy()
+
+
+def _table(cells: Numbers, n_rows: int, n_columns: int) -> Numbers:
+    """Count the numbers of cells, which go row by row."""
+    return np.bincount(cells, minlength=n_rows * n_columns).reshape(n_rows, n_columns)
+
+
+def _last_places(units: Numbers, places: Numbers, n_places: int) -> Numbers:
+    """Give the last place of each unit, as unit times `n_places` plus place."""
+    ordered = np.sort(units * n_places + places)
+    unit = ordered // n_places
+    return ordered[np.append(unit[1:] != unit[:-1], unit.size > 0)[: unit.size]]
+
+
+def _of_clinic(counts: Counts, steps: Sequence[Step], clinic: str) -> Iterator[dict[str, Any]]:
+    remaining = {"animals": sum(counts.animals), "stifles": sum(counts.stifles)}
+    n_operations, number = sum(counts.kinds.values()), 0
     for name, label, why in FIRST:
-        later = int(kinds.filter(pl.col("kind") == _kind(name))["len"].sum())
+        later = counts.kinds.get(_kind(name), 0)
         n_operations -= later
         yield _row(number, Step(name=name, label=label, why=why), clinic, remaining) | {
             "operations": n_operations, "left_operations": later, "left_stifles": 0,
         }  # fmt: skip
         number += 1
-    for place, step in enumerate(steps):
-        gone = stays.get(place, {"animals": 0, "stifles": 0})
-        remaining = {unit: remaining[unit] - gone[unit] for unit in remaining}
+    for step, animals, stifles in zip(steps, counts.animals, counts.stifles, strict=False):
+        remaining = {"animals": remaining["animals"] - animals,
+                     "stifles": remaining["stifles"] - stifles}  # fmt: skip
         yield _row(number, step, clinic, remaining) | {
-            "operations": remaining["stifles"], "left_operations": gone["stifles"],
-            "left_stifles": gone["stifles"],
+            "operations": remaining["stifles"], "left_operations": stifles,
+            "left_stifles": stifles,
         }  # fmt: skip
         number += 1
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
+import numpy as np
 import polars as pl
 
 # Which open questions leave an outcome unknown, besides those that the rules name as outcomes.
@@ -24,15 +25,32 @@ BESIDE: Mapping[str, tuple[str, ...]] = {
 EVENTS: Mapping[str, str] = {"relux": "reluxation", "implant": "implant_complication"}
 
 
-def held_stifles(holds: pl.DataFrame, stifles: pl.DataFrame) -> pl.DataFrame:
-    """Mark whose outcomes wait for an answer: relux_held, implant_held, major_held."""
-    marks = {
-        f"{family}_held": pl.col("stifle_id").is_in(
-            holds.filter(pl.col("target").is_in(targets))["stifle_id"].unique().to_list()
-        )
+def held_stifles(holds: pl.DataFrame, stifle_ids: pl.Series) -> pl.DataFrame:
+    """Mark whose outcomes wait for an answer: relux_held, implant_held, major_held.
+
+    Parameters
+    ----------
+    holds
+        One row per thing unknown: stifle_id, target.
+    stifle_ids
+        The ids of the stifles, in their order; the holds of others count for nothing.
+    """
+    # Few are held: they are looked for among the ordered ids, not each id among the held.
+    asked = holds.select("target", "stifle_id")
+    asked = asked.with_columns(place=stifle_ids.search_sorted(asked["stifle_id"]))
+    asked = asked.filter(pl.col("place") < len(stifle_ids))
+    known = asked.filter(stifle_ids.gather(asked["place"]) == asked["stifle_id"])
+    return pl.DataFrame({
+        f"{family}_held": _marked(known.filter(pl.col("target").is_in(targets))["place"],
+                                  len(stifle_ids))
         for family, targets in TARGETS.items()
-    }
-    return stifles.select("stifle_id", **marks)
+    })  # fmt: skip
+
+
+def _marked(places: pl.Series, height: int) -> pl.Series:
+    mark = np.zeros(height, dtype=np.bool_)
+    mark[places.to_numpy()] = True
+    return pl.Series(mark)
 
 
 def bounds_of_held(table: pl.DataFrame) -> pl.DataFrame:
