@@ -6,11 +6,12 @@ key is read, used and forgotten: it is in no output, no message and no argument.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
 
+from pipeline.intake.coded import as_text
 from pipeline.intake.read import read_file
 from pipeline.intake.sheet import ROW, Sheet
 from pipeline.mask_config import MaskConfig, MaskedFile, read_mask_config
@@ -74,6 +75,7 @@ def mask_file(
     _check_places(path, out, codes)
     file = _declared(path, config)
     sheet = read_file(path.parent, file.source)
+    sheet = replace(sheet, rows=as_text(sheet.rows))
     require_declared(sheet, file, config)
     require_harmless(sheet, file, config)
     register = read_register(path.parent, config)

@@ -1,11 +1,12 @@
 """What the files of an export know together: each animal's transponder, and who may leave."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
 
+from pipeline.intake.coded import as_text
 from pipeline.intake.read import read_file
 from pipeline.intake.sheet import ROW, Sheet
 from pipeline.mask_config import MaskConfig, MaskedFile
@@ -60,7 +61,7 @@ def read_register(folder: Path, config: MaskConfig) -> Register:
         if sheet and "transponder" in file.one:
             unusable += _add_numbers(sheet, file, numbers)
         if sheet and file.many["surgery_date"]:
-            rows = read_dated(sheet, file, config).rows
+            rows = read_dated(replace(sheet, rows=as_text(sheet.rows)), file, config).rows
             sent = rows.filter(pl.col("why").is_null())
             operated |= {place for animal, side in _places(sent, file)
                          for place in ((animal, side), (animal, ""))}  # fmt: skip

@@ -6,7 +6,7 @@ from dataclasses import replace
 import polars as pl
 
 from pipeline.checks.evaluate import Hit
-from pipeline.intake.mapped import RAW
+from pipeline.intake.mapped import RAW, raw_text
 from schemas.rules.rule import Frames
 
 ABOUT_BLANKS = frozenset({"C03", "C04", "R01", "R03", "R38"})
@@ -55,7 +55,8 @@ def _not_stopped_yet(hit: Hit, tables: Frames, found: pl.DataFrame) -> list[Hit]
     if hit.rule.id == "C03" and hit.rule.table not in {"animals", "stifles"}:
         frame = tables[hit.rule.table]
         dated = tables["stifles"].filter(pl.col("surgery_date").is_not_null())
-        written = frame.filter(_raw(frame, hit.rule.shows[0]) != "")
+        asked = frame.join(hit.rows, on="row_id", how="semi", maintain_order="left")
+        written = asked.filter(_raw(frame, hit.rule.shows[0]) != "")
         waiting = written.join(dated, on=["clinic_id", "local_stifle"], how="anti")
         rows = rows.join(waiting, on="row_id", how="anti", maintain_order="left")
     return [Hit(rule=hit.rule, rows=rows)] if rows.height else []
@@ -69,8 +70,8 @@ def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
         .unique("row_id", keep="first", maintain_order=True)
     )
     cells = hit.rows.join(
-        frame.select("row_id", "clinic_id", pl.col(name).alias("cell"), _raw(frame, name)).join(
-            hit.rows, on="row_id", how="semi"
+        frame.join(hit.rows, on="row_id", how="semi").select(
+            "row_id", "clinic_id", pl.col(name).alias("cell"), _raw(frame, name)
         ),
         on="row_id",
         how="left",
@@ -100,7 +101,7 @@ def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
 
 
 def _raw(frame: pl.DataFrame, name: str) -> pl.Expr:
-    text = pl.col(RAW + name) if RAW + name in frame.columns else pl.lit(None, pl.String)
+    text = raw_text(name) if RAW + name in frame.columns else pl.lit(None, pl.String)
     return text.fill_null("").str.strip_chars().alias("raw")
 
 

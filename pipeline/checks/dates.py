@@ -2,6 +2,7 @@
 
 import polars as pl
 
+from pipeline.intake.coded import as_text
 from pipeline.intake.distinct import distinct_rows
 from pipeline.intake.mapped import RAW, Mapped
 from schemas.rules.exports import DATES, order_of_dates
@@ -26,7 +27,7 @@ def date_texts(tables: Frames) -> pl.DataFrame:
 def _two_numbers(texts: pl.DataFrame) -> list[pl.Series]:
     """Read the first two numbers of each date; many rows share one."""
     found = distinct_rows(texts, texts.columns)
-    each = texts if found is None else found.rows
+    each = as_text(texts) if found is None else found.rows
     numbers = each.select(
         pl.first().str.extract(TWO_NUMBERS_AND_YEAR, place).cast(pl.Int64).alias(name)
         for place, name in ((1, "first"), (2, "second"))

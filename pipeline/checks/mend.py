@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.checks.rekey import follow_keys, joint_code
 from pipeline.checks.values import read_value
-from pipeline.intake.mapped import RAW, Mapped
+from pipeline.intake.mapped import RAW, Mapped, raw_text
 from schemas.codebook import Variable
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ def mend(mapped: Mapped, row_ids: pl.Series, variable: Variable, item: "Correcti
     after = before.with_columns(
         pl.when(named).then(pl.lit(None if dated else value, dtype=variable.dtype))
         .otherwise(pl.col(variable.name)).alias(variable.name),
-        pl.when(named).then(pl.lit(new)).otherwise(pl.col(RAW + variable.name))
+        pl.when(named).then(pl.lit(new)).otherwise(raw_text(variable.name))
         .alias(RAW + variable.name),
     )  # fmt: skip
     tables = follow_keys({**mapped.tables, item.table: after}, before, row_ids, variable)

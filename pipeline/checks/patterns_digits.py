@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from analysis.arrays import FloatArray
-from pipeline.intake.mapped import RAW
+from pipeline.intake.mapped import RAW, raw_text
 from schemas.codebook import Variable
 from schemas.rules.rule import Frames
 
@@ -34,7 +34,7 @@ def uneven_digits(tables: Frames, codebook: Iterable[Variable]) -> pl.DataFrame:
         if RAW + item.name not in frame.columns or not frame.height:
             continue
         by = ["clinic_id", "measure"] if item.table == "measurements" else ["clinic_id"]
-        text = pl.col(RAW + item.name).str.extract(NUMBER)
+        text = raw_text(item.name).str.extract(NUMBER)
         values = frame.select(*by, text=text, value=pl.col(item.name).cast(pl.Float64))
         seen += _of_variable(item, values.drop_nulls("text"), by)
     return pl.DataFrame(seen, schema=SEEN_SCHEMA).unique(

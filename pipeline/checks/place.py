@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from pipeline.checks.words import key_in_words
-from pipeline.intake.mapped import RAW
+from pipeline.intake.mapped import RAW, raw_text
 from schemas.rules.rule import Frames
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def rows_named(words: Words, frame: pl.DataFrame, item: "Correction") -> pl.Data
             pl.col("words").str.starts_with(f"{place}, ") & (pl.col("day") == int(item.day))
         )
     named = words.rows.filter(pl.col("clinic_id") == item.clinic, match).select("row_id")
-    text = pl.col(RAW + item.variable).fill_null("").str.strip_chars()
+    text = raw_text(item.variable).fill_null("").str.strip_chars()
     rows = frame.join(named, on="row_id", how="semi", maintain_order="left")
     stands = text == item.old_raw.strip()
     if item.decision == "deleted" and item.new:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.checks.evaluate import Hit
-from pipeline.intake.mapped import RAW
+from pipeline.intake.mapped import RAW, raw_text
 from schemas.codebook import Variable
 from schemas.findings import FINDING_SCHEMA, findings, query_id
 from schemas.rules.joined import select_rows
@@ -83,12 +83,12 @@ def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, headers: Headers,
     rule = hit.rule
     asked = rule.shows[0]
     raw = tables[rule.table]
-    text = pl.col(RAW + asked) if RAW + asked in raw.columns else pl.lit(None, pl.String)
+    text = raw_text(asked) if RAW + asked in raw.columns else pl.lit(None, pl.String)
     value = pl.coalesce(text, pl.col(asked).cast(pl.String), pl.lit("")).alias("text_of_cell")
     numbered = _first_of_each(hit, raw, headers) if rule.once else hit.rows
     frame = select_rows(frames, rule.table, _told(rule), of=numbered)
     rows = numbered.join(frame, on="row_id", how="inner", maintain_order="left").join(
-        raw.select("row_id", value).join(numbered, on="row_id", how="semi"), on="row_id",
+        raw.join(numbered, on="row_id", how="semi").select("row_id", value), on="row_id",
         how="left", maintain_order="left",
     )  # fmt: skip
     rows = rows.with_columns(

@@ -6,7 +6,7 @@ import polars as pl
 
 from pipeline.intake import words
 from pipeline.intake.days import NO_SURGERY_DATE
-from pipeline.intake.mapped import COLUMN_SCHEMA, MARK_SCHEMA, MISSING_SCHEMA
+from pipeline.intake.mapped import COLUMN_SCHEMA, MARK_SCHEMA, MISSING_SCHEMA, raw_text
 from pipeline.intake.operations import UNPLACED
 from schemas.codebook import Variable
 from schemas.findings import FINDING_SCHEMA
@@ -79,7 +79,7 @@ def _finding_rows(
         row=_place(doubted, "row", name),
         column=column,
         variable=pl.lit(name),
-        value=pl.col(f"raw:{name}").fill_null(""),
+        value=raw_text(name).fill_null(""),
         says=rule.replace_strict(says)
         .str.replace_all("{column}", column, literal=True)
         .str.replace_all("{note}", pl.col(f"note:{name}").fill_null(""), literal=True),
@@ -156,7 +156,7 @@ def missing_rows(
         .filter(pl.col("value").is_null() & pl.col("reason").is_not_null())
         .select(
             clinic_id=pl.lit(clinic_id), table=pl.lit(table), row_id="row_id",
-            variable=pl.lit(item.name), reason="reason",
+            variable=pl.lit(item.name), reason=pl.col("reason").cast(pl.String),
         )
         for item in variables
     ]  # fmt: skip

@@ -6,6 +6,7 @@ import polars as pl
 
 from pipeline.intake.animals import doubts_of_folded, fold_animals
 from pipeline.intake.cells import as_type, cell_columns, with_cells
+from pipeline.intake.coded import one_type
 from pipeline.intake.days import count_days
 from pipeline.intake.fills import fill_rows, over_stifles
 from pipeline.intake.mapped import ADDRESS, RAW
@@ -103,7 +104,8 @@ def _gathered(parts: Sequence[pl.DataFrame], schema: dict[str, pl.DataType]) -> 
         return pl.DataFrame(schema=schema)
     if len(shaped) == 1 and (shaped[0]["row"].diff().drop_nulls() > 0).all():
         return shaped[0]  # one part, in the order of its file
-    return pl.concat(shaped).sort(  # not with an empty frame: its columns would take room in all
+    # Not with an empty frame: its columns would take room in all.
+    return pl.concat(one_type(shaped)).sort(
         pl.col("sulca:order") // FILE_STEP, "row", "sulca:order", "block", maintain_order=True
     )
 
@@ -114,9 +116,11 @@ def _place_schema() -> dict[str, pl.DataType]:
 
 def _shaped(rows: pl.DataFrame, schema: dict[str, pl.DataType]) -> pl.DataFrame:
     return rows.select(
-        pl.col(name).cast(dtype) if name in rows.columns else pl.lit(None, dtype).alias(name)
+        pl.lit(None, dtype).alias(name) if name not in rows.columns
+        else pl.col(name) if name.startswith(RAW)  # may be coded
+        else pl.col(name).cast(dtype)
         for name, dtype in schema.items()
-    )
+    )  # fmt: skip
 
 
 def reported(codebook: Codebook, table: str) -> tuple[Variable, ...]:

@@ -7,7 +7,9 @@ import polars as pl
 from pipeline.intake import grammar as read
 from pipeline.intake.broken import BROKEN, without_broken
 from pipeline.intake.cell_text import half_widths, meant_text
+from pipeline.intake.coded import as_text
 from pipeline.intake.distinct import distinct_rows, spread, without_room
+from pipeline.intake.mapping import MISSING_REASONS
 from pipeline.intake.sources import Grammar, Source
 from schemas.codebook import Variable
 
@@ -16,7 +18,7 @@ BORN = "(date of birth)"  # stands for a text that is kept nowhere
 CELL_SCHEMA: Mapping[str, pl.DataType] = {
     "value": pl.String(),   # replaced by the variable's own type
     "raw": pl.String(),     # text as received; of a date of birth only BORN, later the age
-    "miss": pl.String(),    # why it is missing
+    "miss": pl.Enum(MISSING_REASONS),  # why it is missing
     "rule": pl.String(),    # why it is not understood: M01 ..
     "note": pl.String(),    # what is said of an approximation
     "col": pl.String(),     # header
@@ -40,12 +42,13 @@ def read_variable(
     Returns
     -------
     pl.DataFrame
-        One row per source row, with the columns of `cell_schema`.
+        One row per source row, with the columns of `cell_schema`; "raw" may be coded.
     """
     read_from = [name for source in sources for name in source.columns]
     found = distinct_rows(rows, read_from) if read_from else None
     if found is None:
-        return without_room(_read_sources(rows, sources, variable, grammar))
+        cells = as_text(rows.select(list(dict.fromkeys(read_from)))) if read_from else rows
+        return without_room(_read_sources(cells, sources, variable, grammar))
     return spread(_read_sources(found.rows, sources, variable, grammar), found)
 
 

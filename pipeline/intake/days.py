@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import polars as pl
 
+from pipeline.intake.coded import one_type
 from pipeline.intake.grammar import MONTH_DAYS
 from pipeline.intake.mapped import DATE_SCHEMA, RAW, Mapped
 from pipeline.intake.operations import index_operations, with_joined
@@ -87,9 +88,9 @@ def recount_days(
         if given.is_empty():
             continue
         parts = tables[variable.table].group_by("clinic_id", maintain_order=True)
-        tables[variable.table] = pl.concat([
+        tables[variable.table] = pl.concat(one_type([
             _recounted(rows, given, variable, operations.get(clinic)) for (clinic,), rows in parts
-        ])  # fmt: skip
+        ]))  # fmt: skip
         told = tables[variable.table].filter(pl.col(variable.name).is_not_null())
         known.append(told.select("row_id", variable=pl.lit(variable.name)))
     answered = pl.concat(known).with_columns(rule=pl.lit(NO_SURGERY_DATE))
@@ -120,7 +121,9 @@ def _recounted(
 
 def _text(raw: pl.Expr, on: pl.Expr, value: pl.Expr, *, unit: str) -> pl.Expr:
     """Give the text to keep of a cell: of a date of birth only the age made from it."""
-    born = on.is_not_null() & value.is_not_null() & pl.lit(unit == "month")
+    if unit != "month":
+        return raw
+    born = on.is_not_null() & value.is_not_null()
     return pl.when(born).then(value.cast(pl.Int64).cast(pl.String)).otherwise(raw)
 
 

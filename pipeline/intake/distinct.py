@@ -6,7 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.intake.coded import as_text, coded_again, is_coded, own_texts
+
 PLACE = "sulca:distinct"
+AS_RECEIVED = "raw"  # see cells.py
 RUN = 2  # the same of rows that follow each other
 WORTH = 4  # rows that a distinct text must stand in, on average, to be worth it
 TRIED = 10_000  # first rows, by which columns with a text of its own in nearly every row are known
@@ -20,11 +23,11 @@ class Distinct:
     Attributes
     ----------
     rows
-        Each row once; a few may still stand twice where that is cheaper.
+        Each row once, as text; a few may still stand twice where that is cheaper.
     places
         For each row of `cells` the place of its own in `rows`.
     cells
-        All rows.
+        All rows, as text or coded.
     """
 
     rows: pl.DataFrame
@@ -35,6 +38,8 @@ class Distinct:
 def distinct_rows(rows: pl.DataFrame, columns: Sequence[str]) -> Distinct | None:
     """Give the distinct rows of these columns; None where so many that nothing is gained."""
     cells = rows.select(list(dict.fromkeys(columns)))
+    if cells.width == 1 and is_coded(cells.to_series()):
+        return _of_codes(cells.to_series())
     if is_mostly_distinct(cells):
         return None
     runs = _runs(cells)
@@ -46,6 +51,20 @@ def distinct_rows(rows: pl.DataFrame, columns: Sequence[str]) -> Distinct | None
     return Distinct(rows=unlike.rows, places=unlike.places.gather(runs.places), cells=cells)
 
 
+def _of_codes(column: pl.Series) -> Distinct:
+    """Take the codes of a column for the places of its texts; below them stands a blank."""
+    if len(own_texts(column)) > column.len():
+        column = coded_again(column)  # a few rows of a long sheet
+    texts = own_texts(column)
+    places = column.to_physical().cast(pl.UInt32).rename(PLACE)
+    if column.null_count():
+        places = places.fill_null(texts.len())
+        texts = pl.concat([texts, pl.Series([None], dtype=pl.String)])
+    return Distinct(
+        rows=texts.to_frame(column.name), places=places, cells=column.to_frame(),
+    )  # fmt: skip
+
+
 def _runs(cells: pl.DataFrame) -> Distinct | None:
     """Take equal rows that follow each other together."""
     if not cells.height or not _often_equal(_changes(cells.head(TRIED))):
@@ -55,7 +74,7 @@ def _runs(cells: pl.DataFrame) -> Distinct | None:
         return None
     changes[0] = True  # a blank cell is like the nothing before it
     places = (changes.cum_sum() - 1).rename(PLACE)
-    return Distinct(rows=cells.filter(changes), places=places, cells=cells)
+    return Distinct(rows=as_text(cells.filter(changes)), places=places, cells=cells)
 
 
 def _changes(cells: pl.DataFrame) -> pl.Series:
@@ -72,14 +91,16 @@ def _often_equal(changes: pl.Series) -> bool:
 def _unlike(cells: pl.DataFrame) -> Distinct | None:
     if cells.width == 1 and cells.dtypes == [pl.String]:
         return _unlike_texts(cells)
-    distinct = cells.unique(maintain_order=True)
+    codes = cells.select(pl.col(pl.Enum).to_physical(), pl.exclude(pl.Enum))
+    distinct = codes.with_row_index(PLACE).unique(codes.columns, keep="first", maintain_order=True)
     if distinct.height * WORTH > cells.height:
         return None
-    places = cells.join(
-        distinct.with_row_index(PLACE), on=cells.columns, how="left", nulls_equal=True,
-        maintain_order="left",
+    rows = as_text(cells.select(pl.all().gather(distinct[PLACE])))
+    places = codes.join(
+        distinct.drop(PLACE).with_row_index(PLACE), on=codes.columns, how="left",
+        nulls_equal=True, maintain_order="left",
     )[PLACE]  # fmt: skip
-    return Distinct(rows=distinct, places=places, cells=cells)
+    return Distinct(rows=rows, places=places, cells=cells)
 
 
 def _unlike_texts(cells: pl.DataFrame) -> Distinct | None:
@@ -104,6 +125,8 @@ def distinct_texts(texts: pl.Series) -> pl.Series:
 
     Equal texts that follow each other are made one first.
     """
+    if is_coded(texts):
+        return texts.unique(maintain_order=True).cast(pl.String)
     if is_mostly_distinct(texts):
         return texts
     runs = _runs(texts.to_frame())
@@ -124,7 +147,8 @@ def is_mostly_distinct(cells: pl.DataFrame | pl.Series) -> bool:
 def spread(made: pl.DataFrame, distinct: Distinct) -> pl.DataFrame:
     """Put what was made of the distinct rows in the place of each row.
 
-    A column that holds one value throughout takes no room, nor does one that is a column read.
+    A column that holds one value throughout takes no room, nor does one that is a column read; of
+    a coded one its codes stand for the text as received.
     """
     if made.is_empty():
         return made
@@ -138,9 +162,10 @@ def _spread_column(made: pl.Series, distinct: Distinct) -> pl.Expr | pl.Series:
     blank = made.null_count()
     if blank == made.len() or (not blank and (made == made[0]).all()):
         return pl.lit(made[0], made.dtype).alias(made.name)
-    for name in distinct.cells.columns:
-        if distinct.rows.schema[name] == made.dtype and made.equals(distinct.rows[name]):
-            return distinct.cells[name].alias(made.name)
+    for cells in distinct.cells.iter_columns():
+        same = made.name == AS_RECEIVED or not is_coded(cells)
+        if same and made.dtype == pl.String and made.equals(distinct.rows[cells.name]):
+            return cells.alias(made.name)
     return made.gather(distinct.places)
 
 

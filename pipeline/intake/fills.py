@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from pipeline.intake.cells import CELL_SCHEMA
+from pipeline.intake.mapped import RAW, raw_text
 from schemas.codebook import Variable
 
 CONTRADICTED = "M14"
@@ -60,6 +61,7 @@ def fill_rows(
 
 
 def _filled(joined: pl.DataFrame, name: str) -> pl.DataFrame:
+    joined = joined.with_columns(raw_text(name), pl.col(f"new:{RAW}{name}").cast(pl.String))
     there = pl.col(name).is_not_null()
     offered = pl.col(f"new:{name}").is_not_null() | pl.col(f"new:rule:{name}").is_not_null()
     differs = there & pl.col(f"new:{name}").is_not_null() & (pl.col(name) != pl.col(f"new:{name}"))

@@ -27,6 +27,7 @@ _DATE_PARTS = {
 
 def tidy(text: pl.Expr) -> pl.Expr:
     """Trim, make every run of spaces one, and let blank be null."""
+    text = text.cast(pl.String)  # the column may be coded
     plain = text.str.replace_all(_ODD_SPACES, " ").str.strip_chars().str.replace_all(r"\s+", " ")
     return pl.when(plain != "").then(plain)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from pipeline.intake import grammar as read
-from pipeline.intake.cells import CELL_SCHEMA, as_type
+from pipeline.intake.cells import CELL_SCHEMA, as_type, cell_schema
 from pipeline.intake.distinct import distinct_rows, spread
 from pipeline.intake.sources import Grammar, Word, WordList
 from schemas.codebook import Variable
@@ -37,7 +37,7 @@ def read_list(
     if found is not None:
         read_once = _read_cells(found.rows[words.column], words, variables, grammar)
         return {name: spread(cells, found) for name, cells in read_once.items()}
-    return _read_cells(rows[words.column], words, variables, grammar)
+    return _read_cells(rows[words.column].cast(pl.String), words, variables, grammar)
 
 
 def _read_cells(
@@ -148,7 +148,7 @@ def _cells(
         note=pl.when(doubted).then("n"),
         col=pl.lit(column),
         **empty,
-    ).select("value", *(key for key in CELL_SCHEMA if key != "value"))  # fmt: skip
+    ).select(pl.col(key).cast(dtype) for key, dtype in cell_schema(variable).items())  # fmt: skip
 
 
 def _reason(said: Said, name: str, blank: str) -> str | None:

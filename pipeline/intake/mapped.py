@@ -15,6 +15,12 @@ ADDRESS: Mapping[str, pl.DataType] = {
 }  # fmt: skip
 RAW = "raw:"  # "raw:weight_kg" keeps the text of the cell behind weight_kg
 
+
+def raw_text(variable: str) -> pl.Expr:
+    """Give the text as received of a variable, whether the column is coded or not."""
+    return pl.col(RAW + variable).cast(pl.String)
+
+
 COLUMN_SCHEMA: Mapping[str, pl.DataType] = {
     name: pl.String()
     for name in ("clinic_id", "file", "sheet", "table", "block", "variable", "column")
@@ -61,7 +67,8 @@ class Mapped:
     ----------
     tables
         One frame per canonical table: ADDRESS, then every variable of the codebook (typed,
-        null where absent or not understood), then ``raw:<variable>`` (text as received).
+        null where absent or not understood), then ``raw:<variable>``, the text as received: a
+        column of text, or coded as in coded.py. `raw_text` gives it as text.
     columns
         The clinic's own header behind each (clinic, file, sheet, table, block, variable).
     missing

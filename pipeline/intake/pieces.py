@@ -17,7 +17,7 @@ def part_pieces(rows: pl.DataFrame, table: TableMapping, grammar: Grammar) -> pl
     """
     pieces = table.pieces
     assert pieces is not None
-    cell = pl.col(pieces.column)
+    cell = pl.col(pieces.column).cast(pl.String)
     split = (
         cell.str.split(pieces.separator)
         if pieces.separator

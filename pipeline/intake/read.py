@@ -16,6 +16,7 @@ from typing import IO
 
 import polars as pl
 
+from pipeline.intake.coded import coded
 from pipeline.intake.grid import Grid
 from pipeline.intake.header import join_header, last_header_row, settle_hidden, settle_merged
 from pipeline.intake.limits import MEGABYTE, Limits
@@ -50,7 +51,7 @@ def read_file(folder: Path, source: SourceFile, *, limits: Limits = LIMITS) -> S
             sheet.where, f"it has {len(sheet.header)} columns, more than {limits.columns}",
             do="Check delimiter in the mapping, or ask the clinic for the columns that are needed.",
         )  # fmt: skip
-    return sheet
+    return replace(sheet, rows=coded(sheet.rows))
 
 
 def _archive(source: SourceFile) -> str:

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import polars as pl
 
+from pipeline.intake.coded import coded_again, is_coded, own_texts
 from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.screen_allowed import permitted
 from pipeline.intake.screen_cells import TEXT, kinds_in, of_names
@@ -54,7 +55,8 @@ def screen(sheet: Sheet, mapping: ClinicMapping, source: str) -> tuple[Sheet, pl
         elif places.height:
             found.append(cells_refused(sheet, mapping.clinic_id, column, places))
             hit = pl.col(ROW).is_in(places[ROW].implode())
-            rows = rows.with_columns(pl.when(~hit).then(column).alias(column))
+            left = rows.select(pl.when(~hit).then(column).alias(column)).to_series()
+            rows = rows.with_columns(coded_again(left))  # the texts are gone from its codes too
     return replace(sheet, rows=rows), pl.concat(found)
 
 
@@ -86,6 +88,9 @@ def _places(
     """Give the rows whose cell holds an identifier with its kinds, and whether most cells do."""
     kinds = [kind for kind in KINDS if kind not in may_be]
     held = seen.filter(pl.any_horizontal(pl.lit(value=False), *kinds)).select(TEXT, *kinds)
+    if is_coded(rows[column]):
+        own = pl.col(TEXT).is_in(own_texts(rows[column]).implode())
+        held = held.filter(own).cast({TEXT: rows.schema[column]})
     cells = rows.select(ROW, pl.col(column).alias(TEXT)).drop_nulls(TEXT)
     places = cells.join(held, on=TEXT, how="inner", maintain_order="left").drop(TEXT)
     return places, places.height >= FEWEST and 2 * places.height > cells.height

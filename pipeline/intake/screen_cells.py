@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
+from pipeline.intake.coded import own_texts
 from pipeline.intake.distinct import distinct_texts
 from pipeline.intake.screen_patterns import KINDS, NOT_SAFE, SAFE, Kind
 
@@ -36,7 +37,7 @@ def _doubtful_of(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
     """Give the texts of these columns that may hold an identifier, each once."""
     found = [_doubtful(pl.Series(TEXT, [], pl.String))]
     for name in columns:
-        if not (rows[name].str.len_bytes() >= SHORTEST).any():
+        if not (own_texts(rows[name]).str.len_bytes() >= SHORTEST).any():
             continue
         texts = distinct_texts(rows[name]).rename(TEXT)
         found.append(_doubtful(texts.filter(texts.str.len_bytes() >= SHORTEST)))
@@ -67,9 +68,9 @@ def _holding(kind: Kind, doubtful: pl.DataFrame, name: str) -> pl.DataFrame:
 
 def of_names(cells: pl.Series) -> bool:
     """Say whether a column holds names: many different cells, nearly all capitalised words."""
-    filled = cells.drop_nulls().str.strip_chars()
-    different = filled.unique()
-    many = len(different) >= FEW_NAMES and REPEATED_NAMES * len(different) >= len(filled)
+    different = distinct_texts(cells).drop_nulls().str.strip_chars().unique()
+    filled = len(cells) - cells.null_count()
+    many = len(different) >= FEW_NAMES and REPEATED_NAMES * len(different) >= filled
     return many and different.str.contains(NAMES).sum() >= MOST * len(different)
 
 

@@ -27,7 +27,7 @@ class Sheet:
     header
         The clinic's own column names.
     rows
-        ROW and one text column per header; blank cells are null.
+        ROW and one column per header, of text or coded (see coded.py); blank cells are null.
     set_aside
         Row number and reason of rows that carry no data: titles, blank rows.
     ragged

@@ -8,6 +8,7 @@ import polars as pl
 
 from pipeline.intake.canonical import canonical_mapping
 from pipeline.intake.canonical_workbook import filled_workbook, workbook_mapping
+from pipeline.intake.coded import one_type
 from pipeline.intake.many_files import other_parts, with_every_file
 from pipeline.intake.map import map_clinic
 from pipeline.intake.mapped import Mapped
@@ -88,7 +89,7 @@ def clinic_mapping(folder: Path, clinic_id: str, codebook: Codebook) -> ClinicMa
 def together(clinics: Sequence[Mapped]) -> Mapped:
     """Put the clinics one below the other."""
     return Mapped(
-        tables={table: pl.concat([item.tables[table] for item in clinics])
+        tables={table: pl.concat(one_type([item.tables[table] for item in clinics]))
                 for table in CANONICAL_TABLES},
         columns=pl.concat([item.columns for item in clinics]),
         missing=pl.concat([item.missing for item in clinics]),

@@ -23,4 +23,5 @@ def everything(mapped: Mapped) -> str:
     """Put all that leaves the intake into one text."""
     frames = [*mapped.tables.values(), mapped.findings, mapped.set_aside, mapped.columns,
               mapped.missing, mapped.marks]  # fmt: skip
-    return "".join(str(frame.to_dict(as_series=False)) for frame in frames)
+    coded = [str(frame.schema) for frame in frames]  # a type may hold texts that no cell has
+    return "".join([*coded, *(str(frame.to_dict(as_series=False)) for frame in frames)])

@@ -1,0 +1,74 @@
+"""Columns of text that hold each text once, and of each cell its code.
+
+The cells of an export are few texts, many times over. As `pl.Enum` of its own texts a column takes
+one or two bytes a cell, and what is done to a text is done once. Text functions need `as_text`;
+mind that `fill_null` and `coalesce` give null for a text that is none of the column's own.
+"""
+
+from collections.abc import Sequence
+
+import polars as pl
+
+SAMPLE = 10_000  # cells, by which columns with a text of their own in nearly every cell are known
+NEARLY = 0.9
+MOST_TEXTS = (1 << 16) - 1  # codes of two bytes
+
+
+def coded(rows: pl.DataFrame) -> pl.DataFrame:
+    """Code every text column of which the texts repeat; takes the columns out of `rows`."""
+    return pl.DataFrame([  # column by column: all at once would be held twice
+        coded_column(column) if column.dtype == pl.String else column
+        for column in (rows.drop_in_place(name) for name in rows.columns)
+    ])  # fmt: skip
+
+
+def coded_column(texts: pl.Series) -> pl.Series:
+    """Code a column by its texts in the order in which they come, or leave it as it is."""
+    sample = texts.gather_every(max(1, texts.len() // SAMPLE))
+    if texts.len() >= SAMPLE and sample.n_unique() > NEARLY * sample.len():
+        return texts
+    number = texts.cast(pl.Categorical(pl.Categories.random())).to_physical()  # a new dictionary
+    firsts = number.arg_unique()
+    own = texts.gather(firsts).drop_nulls()
+    if own.len() > MOST_TEXTS:
+        return texts
+    ordered = pl.int_range(own.len(), dtype=pl.UInt32, eager=True)
+    if not number.gather(firsts).drop_nulls().equals(ordered):
+        return texts.cast(pl.Enum(own))
+    width = pl.UInt8 if own.len() < 1 << 8 else pl.UInt16
+    return number.cast(width).cat.to(pl.Enum(own))
+
+
+def coded_again(cells: pl.Series) -> pl.Series:
+    """Forget the texts of a coded column that stand in none of its cells any more."""
+    return coded_column(cells.cast(pl.String)) if is_coded(cells) else cells
+
+
+def is_coded(cells: pl.Series) -> bool:
+    """Tell a column of codes from one of texts."""
+    return isinstance(cells.dtype, pl.Enum)
+
+
+def own_texts(cells: pl.Series) -> pl.Series:
+    """Give the texts of a coded column, each once; of another all its cells."""
+    return cells.dtype.categories if isinstance(cells.dtype, pl.Enum) else cells
+
+
+def as_text(rows: pl.DataFrame) -> pl.DataFrame:
+    """Write coded columns as text."""
+    return rows.with_columns(
+        column.cast(pl.String) for column in rows.iter_columns() if is_coded(column)
+    )
+
+
+def one_type(parts: Sequence[pl.DataFrame]) -> list[pl.DataFrame]:
+    """Make frames of the same columns ready to stand one below the other.
+
+    A column that is coded otherwise in another frame becomes text.
+    """
+    unlike = [
+        name for name in (parts[0].columns if parts else ())
+        if isinstance(parts[0].schema[name], pl.Enum | pl.String)
+        and any(part.schema[name] != parts[0].schema[name] for part in parts)
+    ]  # fmt: skip
+    return [part.with_columns(pl.col(unlike).cast(pl.String)) for part in parts]
