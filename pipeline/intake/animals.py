@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from schemas.codebook import Variable
+from schemas.rules.repeated import repeated
 
 KEY = "local_animal"
 
@@ -20,6 +21,8 @@ def fold_animals(rows: pl.DataFrame, variables: Sequence[Variable]) -> pl.DataFr
     names = [item.name for item in variables if item.name not in (KEY, "clinic_id")]
     if rows.is_empty() or not names:
         return rows.unique(subset=[KEY], keep="first", maintain_order=True)
+    if repeated(rows.select(KEY), [KEY]).is_empty():
+        return rows
     again = rows[KEY].is_duplicated() & rows[KEY].is_not_null()
     if not again.any():
         return rows

@@ -12,7 +12,7 @@ from pipeline.intake.fills import fill_rows, over_stifles
 from pipeline.intake.mapped import ADDRESS, RAW
 from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.numbers import RUNNING
-from pipeline.intake.operations import index_operations, place_rows
+from pipeline.intake.operations import index_operations, needs_operations, place_rows
 from pipeline.intake.parts import KEYS, Part, Reading, key_variables
 from pipeline.intake.words import STOPS
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
@@ -33,16 +33,20 @@ def working_codebook(mapping: ClinicMapping, codebook: Codebook) -> Codebook:
 def placed_parts(reading: Reading, codebook: Codebook) -> list[Part]:
     """Place every row on its stifle and count its days from that stifle's surgery."""
     keys = tuple(key_variables(codebook).values())
-    stifles = [
-        place_rows(part.rows, keys) for part in reading.parts
-        if "stifles" in part.table.tables and not part.table.fills
+    alone = [
+        place_rows(part.rows, keys)
+        if "stifles" in part.table.tables and not part.table.fills else None
+        for part in reading.parts
     ]  # fmt: skip
     names = [*KEYS, "surgery_date"]
     none = with_cells(pl.DataFrame(), of_table(codebook, "stifles")).clear().select(names)
-    operations = index_operations(pl.concat([none, *(rows.select(names) for rows in stifles)]))
+    stifles = [none, *(rows.select(names) for rows in alone if rows is not None)]
+    operations = index_operations(pl.concat(stifles))
     placed: list[Part] = []
-    for part in reading.parts:
-        rows = place_rows(part.rows, keys, operations)
+    for part, by_itself in zip(reading.parts, alone, strict=True):
+        rows = by_itself
+        if rows is None or needs_operations(part.rows):
+            rows = place_rows(part.rows, keys, operations)
         if part.table.fills and part.table.tables != ("animals",):
             rows = over_stifles(rows, operations)
         own = tuple(item for item in codebook if item.table in part.table.tables)

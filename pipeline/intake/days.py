@@ -1,6 +1,6 @@
 """Dates of events to days after that stifle's index surgery; birth dates to ages."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
 import polars as pl
@@ -23,23 +23,40 @@ def count_days(
     A day counted from another operation of the animal is moved to this stifle's own day 0.
     Where the surgery date is not known the value stays null with rule M07.
     """
-    changes: list[pl.Expr] = []
-    for variable in variables:
-        name = variable.name
-        on, base, given = f"on:{name}", pl.col(f"base:{name}"), pl.col(name)
-        if on not in rows.columns or variable.unit not in ("day", "month"):
-            continue
-        value = _counted(pl.col(on), given, base, unit=variable.unit)
-        lost = (pl.col(on).is_not_null() | given.is_not_null()) & value.is_null()
-        changes += [
-            value.cast(variable.dtype).alias(name),
-            _text(pl.col(RAW + name), pl.col(on), value, unit=variable.unit).alias(RAW + name),
-            given.cast(pl.Int64).alias(f"given:{name}"),
-            pl.when(lost).then(pl.lit(NO_SURGERY_DATE)).otherwise(f"rule:{name}")
-            .alias(f"rule:{name}"),
-        ]  # fmt: skip
-    joined = _with_operations(rows, operations)
-    return joined.with_columns(changes).drop(_named(OPERATION_DATES).values())
+    counted = [
+        item for item in variables
+        if f"on:{item.name}" in rows.columns and item.unit in ("day", "month")
+    ]  # fmt: skip
+    moved = _counted_elsewhere(rows, [item.name for item in counted])
+    dates = OPERATION_DATES if moved else ("this",)
+    changes = [change for item in counted for change in _changes(item, moved=item.name in moved)]
+    joined = _with_operations(rows, operations, dates).with_columns(changes)
+    unknown = [item.name for item in counted if joined[f"lost:{item.name}"].any()]
+    return joined.with_columns(
+        pl.when(f"lost:{name}").then(pl.lit(NO_SURGERY_DATE)).otherwise(f"rule:{name}")
+        .alias(f"rule:{name}")
+        for name in unknown
+    ).drop(_named(dates).values(), *(f"lost:{item.name}" for item in counted))  # fmt: skip
+
+
+def _counted_elsewhere(rows: pl.DataFrame, names: Collection[str]) -> set[str]:
+    """Name the variables with a cell that is counted from another operation than its own."""
+    found = rows.select((pl.col(f"base:{name}") != "this").any().alias(name) for name in names)
+    return {name for name in names if found[name].item()}
+
+
+def _changes(variable: Variable, *, moved: bool) -> list[pl.Expr]:
+    """Give the value, its text, the days as given, and whether there is no date to count from."""
+    name = variable.name
+    on, given = pl.col(f"on:{name}"), pl.col(name)
+    base = pl.col(f"base:{name}") if moved else None
+    value = _counted(on, given, base, unit=variable.unit)
+    return [
+        value.cast(variable.dtype).alias(name),
+        _text(pl.col(RAW + name), on, value, unit=variable.unit).alias(RAW + name),
+        given.cast(pl.Int64).alias(f"given:{name}"),
+        ((on.is_not_null() | given.is_not_null()) & value.is_null()).alias(f"lost:{name}"),
+    ]
 
 
 def date_rows(
@@ -107,8 +124,9 @@ def _recounted(
         return rows
     behind = given.select("row_id", "on", "days", "counted_from")
     joined = _with_operations(
-        rows.join(behind, on="row_id", how="left", maintain_order="left"), operations
-    )
+        rows.join(behind, on="row_id", how="left", maintain_order="left"),
+        operations, OPERATION_DATES,
+    )  # fmt: skip
     value = _counted(pl.col("on"), pl.col("days"), pl.col("counted_from"), unit=variable.unit)
     known = pl.col("on").is_not_null() | pl.col("days").is_not_null()
     raw = RAW + variable.name
@@ -127,25 +145,33 @@ def _text(raw: pl.Expr, on: pl.Expr, value: pl.Expr, *, unit: str) -> pl.Expr:
     return pl.when(born).then(value.cast(pl.Int64).cast(pl.String)).otherwise(raw)
 
 
-def _counted(on: pl.Expr, given: pl.Expr, base: pl.Expr, *, unit: str) -> pl.Expr:
+def _counted(on: pl.Expr, given: pl.Expr, base: pl.Expr | None, *, unit: str) -> pl.Expr:
     """Count days after this stifle's surgery, or the age in whole months on that day.
 
     Nearer than a month, an age beside the date of surgery would give the date of birth away.
+    Without a `base`, days were counted from this surgery throughout.
     """
     this = pl.col("sulca:this")
     if unit == "month":
         age = ((this - on).dt.total_days() / MONTH_DAYS + 0.5).floor()
         return pl.when(on.is_not_null()).then(age).otherwise(given)
-    start = pl.coalesce(
-        pl.when(base == name).then(f"sulca:{name}") for name in OPERATION_DATES if name != "this"
-    )
-    moved = given + (start - this).dt.total_days()
-    counted = pl.when((base != "this").fill_null(value=False)).then(moved).otherwise(given)
+    counted = given if base is None else _moved(given, base)
     return pl.when(on.is_not_null()).then((on - this).dt.total_days()).otherwise(counted)
 
 
-def _with_operations(rows: pl.DataFrame, operations: pl.DataFrame) -> pl.DataFrame:
-    dates = operations.select("local_stifle", *OPERATION_DATES).rename(_named(OPERATION_DATES))
+def _moved(given: pl.Expr, base: pl.Expr) -> pl.Expr:
+    """Count from this stifle's surgery what was counted from another operation of the animal."""
+    start = pl.coalesce(
+        pl.when(base == name).then(f"sulca:{name}") for name in OPERATION_DATES if name != "this"
+    )
+    moved = given + (start - pl.col("sulca:this")).dt.total_days()
+    return pl.when((base != "this").fill_null(value=False)).then(moved).otherwise(given)
+
+
+def _with_operations(
+    rows: pl.DataFrame, operations: pl.DataFrame, names: Sequence[str]
+) -> pl.DataFrame:
+    dates = operations.select("local_stifle", *names).rename(_named(names))
     return with_joined(rows, dates, on="local_stifle")
 
 

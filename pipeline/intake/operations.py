@@ -3,6 +3,7 @@
 import polars as pl
 
 from pipeline.intake.cells import with_cells
+from pipeline.intake.distinct import distinct_rows
 from schemas.codebook import Variable
 from schemas.rules.repeated import repeated
 
@@ -25,21 +26,40 @@ def place_rows(
         is true and the side is blank, it is taken from the animal's only operated stifle.
     """
     placed = with_cells(rows, keys)
-    if operations is not None:
+    if operations is None:
+        placed = _nothing_inherited(placed)
+    else:
         placed = _from_stifle(_inherit_side(placed, operations), operations)
     animal, side = pl.col("local_animal"), pl.col("side")
     given = pl.col("local_stifle").is_not_null()
     told = given | (animal.is_not_null() & side.is_not_null())
     doubted = pl.any_horizontal(pl.col(f"rule:{item.name}").is_not_null() for item in keys)
-    raw = pl.concat_str("raw:local_animal", "raw:side", separator=" ", ignore_nulls=True)
-    return placed.with_columns(
+    return _with_text(placed).with_columns(
         pl.coalesce("local_stifle", pl.concat_str(animal, pl.lit(":"), side.fill_null("?"))),
-        pl.coalesce("raw:local_stifle", pl.when(raw != "").then(raw)).alias("raw:local_stifle"),
         pl.coalesce("col:local_stifle", "col:side", "col:local_animal").alias("col:local_stifle"),
         pl.when(~told & ~doubted).then(pl.lit(UNPLACED)).otherwise("rule:local_stifle")
         .alias("rule:local_stifle"),
         pl.lit(None, pl.String).alias("miss:local_stifle"),
     )  # fmt: skip
+
+
+def needs_operations(rows: pl.DataFrame) -> bool:
+    """Tell rows with a stifle's own code, or a side to inherit; the others place themselves."""
+    codes = rows["local_stifle"].count() if "local_stifle" in rows.columns else 0
+    return codes > 0 or rows["sulca:inherit"].any()
+
+
+def _with_text(placed: pl.DataFrame) -> pl.DataFrame:
+    """Let the texts of animal and side stand for that of the stifle where it has none."""
+    text = placed.select(
+        pl.concat_str("raw:local_animal", "raw:side", separator=" ", ignore_nulls=True)
+    ).to_series()
+    if (text == "").any():
+        text = text.to_frame("text").select(pl.when(pl.col("text") != "").then("text")).to_series()
+    own = "raw:local_stifle"
+    return placed.with_columns(
+        text.alias(own) if not placed[own].count() else pl.coalesce(own, text.alias(own))
+    )
 
 
 def index_operations(stifles: pl.DataFrame) -> pl.DataFrame:
@@ -80,8 +100,7 @@ def index_operations(stifles: pl.DataFrame) -> pl.DataFrame:
 def _inherit_side(rows: pl.DataFrame, operations: pl.DataFrame) -> pl.DataFrame:
     """Take a blank side from the animal's only operated stifle, where the mapping says so."""
     if not rows["sulca:inherit"].any():
-        none = pl.lit(value=False).alias("sulca:inherited")
-        return rows.with_columns(none).drop("sulca:inherit")
+        return _nothing_inherited(rows)
     only = operations.filter(pl.col("n_stifles") == 1).select(
         "local_animal", pl.col("side").alias("sulca:side")
     )
@@ -99,9 +118,13 @@ def _inherit_side(rows: pl.DataFrame, operations: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+def _nothing_inherited(rows: pl.DataFrame) -> pl.DataFrame:
+    return rows.with_columns(pl.lit(value=False).alias("sulca:inherited")).drop("sulca:inherit")
+
+
 def _from_stifle(rows: pl.DataFrame, operations: pl.DataFrame) -> pl.DataFrame:
     """Where the clinic gives the stifle's own code, take animal and side from the operation."""
-    if rows["local_stifle"].null_count() == rows.height:
+    if not rows["local_stifle"].count():
         return rows
     known = operations.select(
         "local_stifle", pl.col("local_animal").alias("sulca:animal"),
@@ -121,9 +144,32 @@ def with_joined(rows: pl.DataFrame, others: pl.DataFrame, *, on: str) -> pl.Data
 
     A join of whole frames would copy every column, and give room to those that take none.
     """
-    if rows[on].equals(others[on]) and not rows[on].null_count():
-        return rows.with_columns(others.drop(on))  # each stifle beside its own operation
-    joined = rows.select(on).join(others, on=on, how="left", maintain_order="left")
-    if joined.height != rows.height:
-        raise AssertionError(f"{on} stands twice in the rows that are joined")
-    return rows.with_columns(joined.drop(on))
+    added = others.drop(on)
+    if _alike(rows[on], others[on]):
+        return rows.with_columns(added)  # each stifle beside its own operation
+    places = _places(rows, others[on])
+    return rows.with_columns(added.select(pl.all().gather(places)))
+
+
+def _places(rows: pl.DataFrame, known: pl.Series) -> pl.Series:
+    """Give the place of each row's key among those known, which stand once; null where none.
+
+    Rows of one key mostly follow each other, so that it is looked up once.
+    """
+    found = distinct_rows(rows, [known.name])
+    if found is None:
+        return _looked_up(rows[known.name], known)
+    once = found.rows[known.name]
+    return found.places if _alike(once, known) else _looked_up(once, known).gather(found.places)
+
+
+def _looked_up(keys: pl.Series, known: pl.Series) -> pl.Series:
+    numbered = known.to_frame().with_row_index("sulca:place")
+    found = keys.to_frame().join(numbered, on=known.name, how="left", maintain_order="left")
+    if found.height != keys.len():
+        raise AssertionError(f"{known.name} stands twice in the rows that are joined")
+    return found["sulca:place"]
+
+
+def _alike(keys: pl.Series, known: pl.Series) -> bool:
+    return not keys.null_count() and keys.equals(known)

@@ -26,3 +26,16 @@ def test_the_rows_that_stand_twice_are_those_equal_in_every_column(
 def test_texts_swapped_between_columns_are_not_the_same(columns: list[str]) -> None:
     frame = pl.DataFrame({"a": ["x", "y"], "b": ["y", "x"]})
     assert repeated(frame, columns).is_empty()
+
+
+@pytest.mark.parametrize(("texts", "places"), [
+    (["a", "b", "c"], []), (["a", "b", "b"], [1, 2]), (["c", "b", "a"], []),
+    (["a", None, None], [1, 2]), ([None, "a", "b"], []),
+])  # fmt: skip
+@pytest.mark.parametrize("dtype", [pl.String, pl.Enum(["c", "a", "b"])])
+def test_an_order_of_the_rows_does_not_hide_those_that_stand_twice(
+    texts: list[str | None], places: list[int], dtype: pl.DataType
+) -> None:
+    frame = pl.DataFrame({"clinic": "north", "a": pl.Series(texts, dtype=dtype)})
+    found = repeated(frame.with_row_index("place"), ["clinic", "a"])
+    assert found["place"].to_list() == places
