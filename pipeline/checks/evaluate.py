@@ -27,7 +27,7 @@ def find_broken(rules: Iterable[Rule], frames: Frames) -> tuple[Hit, ...]:
     frames
         Joined frames of ``schemas.rules.joined.join_tables``.
     """
-    listed = list(rules)
+    listed = _of_tables_with_rows(rules, frames)
     within = {table: _within_rows(listed, table, frames) for table in dict.fromkeys(
         rule.table for rule in listed if isinstance(rule.broken, pl.Expr))}  # fmt: skip
     hits: list[Hit] = []
@@ -39,6 +39,14 @@ def find_broken(rules: Iterable[Rule], frames: Frames) -> tuple[Hit, ...]:
     return tuple(hits)
 
 
+def _of_tables_with_rows(rules: Iterable[Rule], frames: Frames) -> list[Rule]:
+    """Leave out the rules on a table without rows, whatever the others hold."""
+    listed = list(rules)
+    filled = {table for table in {rule.table for rule in listed}
+              if select_columns(frames, table, ["row_id"]).height}  # fmt: skip
+    return [rule for rule in listed if rule.table in filled]
+
+
 def _within_rows(rules: list[Rule], table: str, frames: Frames) -> dict[int, pl.DataFrame]:
     expressions = {
         place: rule.broken
@@ -48,7 +56,7 @@ def _within_rows(rules: list[Rule], table: str, frames: Frames) -> dict[int, pl.
     named = [name for broken in expressions.values() for name in broken.meta.root_names()]
     judged = select_columns(frames, table, ["row_id", *named]).select(
         "row_id",
-        *(broken.fill_null(value=False).alias(str(place)) for place, broken in expressions.items()),
+        *(broken.alias(str(place)) for place, broken in expressions.items()),
     )
     counts = judged.select(pl.all().exclude("row_id").sum()).row(0) if expressions else ()
     return {

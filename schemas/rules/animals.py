@@ -6,8 +6,8 @@ from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.repeated import repeated
 from schemas.rules.rule import Frames, Rule
+from schemas.rules.told_once import DEAD
 
-DEAD = ("died", "euthanised")
 SAME = ("clinic_id", "local_animal")
 
 

@@ -4,7 +4,6 @@ from collections.abc import Iterable
 
 import polars as pl
 
-from schemas.rules.animals import DEAD
 from schemas.rules.places import LOGIC
 from schemas.rules.rule import Rule
 
@@ -16,15 +15,6 @@ IMPLANT_FAMILY = (
     "implant_irritation",
 )  # fmt: skip
 RECESSIONS = ("block_recession", "wedge_recession", "semicylindrical_recession")
-SHIFTED = pl.col("clinics.dates_shifted").fill_null(value=False)
-LOCK_DAY = (
-    pl.when(SHIFTED)
-    .then(pl.col("stifles.lock_day"))
-    .otherwise((pl.col("clinics.data_lock_date") - pl.col("stifles.surgery_date")).dt.total_days())
-)
-DEATH_DAY = pl.when(pl.col("stifles.end_status").is_in(DEAD)).then(
-    pl.col("stifles.end_of_followup_day")
-)
 DAYS = (("rechecks", "recheck_day"), ("complications", "detected_day"),
         ("revisions", "revision_day"))  # fmt: skip
 # Treatment decides the least severity (need for treatment, not how bad it looked).
@@ -62,7 +52,7 @@ def _before_surgery(table: str, day: str) -> Rule:
 def _after_lock(table: str, day: str) -> Rule:
     return Rule(
         id="R15", action="stop", tables=(table, "stifles", "clinics"),
-        broken=pl.col(day) > LOCK_DAY,
+        broken=pl.col(day) > pl.col("stifles.day_of_lock"),
         shows=(day, "stifles.surgery_date", "clinics.data_lock_date"),
         says="This day lies after the day on which the export was drawn.",
         fix="Check the day; day and month may be swapped, or the year mistyped.",
@@ -72,7 +62,8 @@ def _after_lock(table: str, day: str) -> Rule:
 
 def _after_death(table: str, day: str) -> Rule:
     return Rule(
-        id="R17", action="hold", tables=(table, "stifles"), broken=pl.col(day) > DEATH_DAY,
+        id="R17", action="hold", tables=(table, "stifles"),
+        broken=pl.col(day) > pl.col("stifles.day_of_death"),
         shows=(day, "stifles.end_of_followup_day", "stifles.end_status"),
         says="This is recorded after the day on which the animal died.",
         fix="Check the day of death and this day, and that it is the same animal.",

@@ -7,12 +7,12 @@ import polars as pl
 from schemas.codebook import KEYS
 from schemas.rules.conditions import ONE_ROW_OF
 from schemas.rules.repeated import repeated
+from schemas.rules.row_places import FEW, Places, find_places
 from schemas.rules.rule import Frames
+from schemas.rules.told_once import TOLD_ONCE, is_told_once
 
 ANIMAL = KEYS["animals"]
 RAW = "raw:"
-PLACE = "sulca:place"
-FEW = 4  # so many times fewer rows are looked up among themselves
 
 
 def join_tables(tables: Frames, *, like: "Joined | None" = None) -> "Joined":
@@ -26,10 +26,7 @@ def join_tables(tables: Frames, *, like: "Joined | None" = None) -> "Joined":
         Joined frames of the same rows with other values: what was looked up for them is kept
         where the keys are the same.
     """
-    joined = Joined(tables)
-    if like is not None:
-        joined.keep(like)
-    return joined
+    return like if like is not None and like.is_of(tables) else Joined(tables, like=like)
 
 
 def select_columns(frames: Frames, table: str, names: Iterable[str]) -> pl.DataFrame:
@@ -69,35 +66,51 @@ def own_columns(frames: Frames, table: str, *others: str) -> pl.DataFrame:
 class Joined(Mapping[str, pl.DataFrame]):
     """Joined frames, each made when it is asked for the first time."""
 
-    def __init__(self, tables: Frames, beside: Frames | None = None) -> None:
-        self._plain = {name: _without_raw(frame) for name, frame in tables.items()}
-        self._made: dict[str, pl.DataFrame] = dict(beside or {})
-        self._places: dict[tuple[str, str], pl.Series] = {}
+    def __init__(self, tables: Frames, *, like: "Joined | None" = None) -> None:
+        self._given = dict(tables)
+        self._plain = {
+            name: like._plain[name] if like is not None and like._given.get(name) is frame
+            else _without_raw(frame)
+            for name, frame in tables.items()
+        }  # fmt: skip
+        self._made: dict[str, pl.DataFrame] = {}
+        self._places: dict[tuple[str, str], Places] = {}
         self._rows: dict[str, pl.DataFrame] = {}
+        self._told: dict[tuple[str, str], pl.Series] = {}
         self._shared: dict[str, pl.DataFrame] = {}
-        self._whole: Joined | None = (
-            None  # where only some rows of one table, `_narrowed`, are left
-        )
-        self._narrowed = ""
+        # Where only some rows of one table, `_narrowed`, are left: by number, in `_whole`.
+        self._whole: Joined | None = None
+        self._narrowed, self._numbers = "", pl.Series(dtype=pl.UInt32)
+        if like is not None:
+            self._keep(like)
 
     def __or__(self, others: Frames) -> "Joined":
         """Add frames that stand by themselves."""
-        joined = Joined(self._plain, self._made | dict(others))
-        joined._places, joined._rows, joined._shared = self._places, self._rows, self._shared
+        joined = Joined(self._given, like=self)
+        joined._made = self._made | dict(others)
+        joined._places, joined._rows = self._places, self._rows
+        joined._told, joined._shared = self._told, self._shared
         return joined
 
-    def keep(self, like: "Joined") -> None:
+    def is_of(self, tables: Frames) -> bool:
+        """Be true if these are the very tables that were joined."""
+        return all(self._given.get(name) is frame for name, frame in tables.items())
+
+    def _keep(self, like: "Joined") -> None:
         """Take over the places found in frames of the same keys."""
         same = {
-            table: _keys_of(frame).equals(_keys_of(like._plain[table]))
-            for table, frame in self._plain.items() if table in like._plain
+            table: frame is like._plain.get(table)
+            or (table in like._plain and _keys_of(frame).equals(_keys_of(like._plain[table])))
+            for table, frame in self._plain.items()
         }  # fmt: skip
-        if not all(same.get(table, False) for table in ("clinics", "animals", "stifles",
-                                                        "procedures")):  # fmt: skip
-            return
-        self._places |= {
-            pair: place for pair, place in like._places.items() if same.get(pair[0], False)
-        }
+        self._rows |= {
+            table: self._plain[table] for table, rows in like._rows.items()
+            if same.get(table, False) and rows is like._plain[table]
+        }  # fmt: skip
+        if all(same.get(table, False) for table in ("clinics", "animals", "stifles", "procedures")):
+            self._places |= {
+                pair: place for pair, place in like._places.items() if same.get(pair[0], False)
+            }
 
     def __getitem__(self, table: str) -> pl.DataFrame:
         if table not in self._made:
@@ -122,7 +135,7 @@ class Joined(Mapping[str, pl.DataFrame]):
                 name for name in wanted if name in self._made[table].columns
             )
         there = {*self._plain[table].columns, *self._other_columns(table)}
-        found = [name for name in wanted if name in there]
+        found = [name for name in wanted if name in there or is_told_once(name, of=table)]
         beside = [name for name in found if "." in name]
         return self._with(table, beside).select(found)
 
@@ -136,9 +149,9 @@ class Joined(Mapping[str, pl.DataFrame]):
         """Give the same frames with only some rows of one table: little is looked up for them."""
         if rows.height * FEW > self._plain[table].height:
             return self
-        some = self._plain[table].join(rows, on="row_id", how="semi", maintain_order="left")
-        narrow = Joined(self._plain | {table: some})
-        narrow._whole, narrow._narrowed = self, table
+        named = self._plain[table]["row_id"].is_in(rows["row_id"].implode())
+        narrow = Joined(self._given | {table: self._plain[table].filter(named)}, like=self)
+        narrow._whole, narrow._narrowed, narrow._numbers = self, table, named.arg_true()
         return narrow
 
     def _other_columns(self, table: str) -> list[str]:
@@ -158,34 +171,53 @@ class Joined(Mapping[str, pl.DataFrame]):
         for other in ONE_ROW_OF.get(table, ()):
             columns = [name for place, _, name in wanted if place == other]
             if columns:
-                place = self._place_in(table, other)
-                rows = self.one_a_key(other)
                 frame = frame.with_columns(
-                    pl.lit(None, rows.schema[name]).alias(f"{other}.{name}")
-                    if rows[name].null_count() == rows.height  # takes no room
-                    else rows[name].gather(place).alias(f"{other}.{name}")
-                    for name in columns
+                    self._beside(table, other, name).alias(f"{other}.{name}") for name in columns
                 )
         lists = [name for place, _, name in wanted if place == "stifles"]
         return self._with_lists(frame, lists) if table == "animals" and lists else frame
 
-    def _place_in(self, table: str, other: str) -> pl.Series:
+    def _beside(self, table: str, other: str, name: str) -> pl.Expr | pl.Series:
+        """Give a column of another table for the rows of a table."""
+        values = self._values(other, name)
+        if values.null_count() == values.len() or self._plain[table].is_empty():
+            return pl.lit(None, values.dtype)  # takes no room
+        return self._place_in(table, other).take(values)
+
+    def _values(self, table: str, name: str) -> pl.Series:
+        """Give a column of a table, or what is told once of its rows, one row a key."""
+        if name not in TOLD_ONCE.get(table, {}):
+            return self.one_a_key(table)[name]
+        if self._whole is not None and table != self._narrowed:
+            return self._whole._values(table, name)
+        if (table, name) not in self._told:
+            rows, told = self.one_a_key(table), TOLD_ONCE[table][name]
+            once = self if rows is self._plain[table] else Joined(self._given | {table: rows})
+            frame = once.columns_of(table, told.meta.root_names())
+            self._told[table, name] = frame.select(told).to_series()
+        return self._told[table, name]
+
+    def _place_in(self, table: str, other: str) -> Places:
         """Find for each row of a table the row of another table that it belongs to."""
         if (table, other) not in self._places:
-            self._places[table, other] = self._found_place(table, other)
+            known = self._whole._places if self._whole and table == self._narrowed else {}
+            found = known.get((table, other))
+            self._places[table, other] = (
+                found.only(self._numbers) if found else self._found_place(table, other)
+            )
         return self._places[table, other]
 
-    def _found_place(self, table: str, other: str) -> pl.Series:
+    def _found_place(self, table: str, other: str) -> Places:
         frame, rows = self._plain[table], self.one_a_key(other)
         if other == "animals" and "local_animal" not in frame.columns:
-            of_stifles = _places(self.one_a_key("stifles").select(ANIMAL), rows.select(ANIMAL))
-            return of_stifles.gather(self._place_in(table, "stifles"))
+            of_stifles = find_places(self.one_a_key("stifles").select(ANIMAL), rows.select(ANIMAL))
+            return of_stifles.of(self._place_in(table, "stifles"))
         key = [*KEYS[other]]
         if other == "procedures" and table != "stifles":  # mostly one for each stifle, in order
             stifles = self.one_a_key("stifles").select(key)
             if stifles.equals(rows.select(key)):
                 return self._place_in(table, "stifles")
-        return _places(frame.select(key), rows.select(key))
+        return find_places(frame.select(key), rows.select(key))
 
     def one_a_key(self, table: str) -> pl.DataFrame:
         """Give the first row of each key of a table."""
@@ -213,13 +245,3 @@ def _without_raw(frame: pl.DataFrame) -> pl.DataFrame:
 def _keys_of(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.select(name for name in frame.columns
                         if name in {"clinic_id", "local_animal", "local_stifle"})  # fmt: skip
-
-
-def _places(keys: pl.DataFrame, rows: pl.DataFrame) -> pl.Series:
-    """Find each key among rows that have it once; a key with a blank in it is not found."""
-    if keys.height and keys.equals(rows) and not sum(keys.null_count().row(0)):
-        return pl.int_range(keys.height, dtype=pl.UInt32, eager=True)
-    numbered = rows.with_row_index(PLACE)
-    if keys.height * FEW < rows.height:
-        numbered = numbered.join(keys, on=keys.columns, how="semi")
-    return keys.join(numbered, on=keys.columns, how="left", maintain_order="left")[PLACE]

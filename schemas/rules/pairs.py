@@ -2,11 +2,11 @@
 
 import polars as pl
 
-from schemas.rules.animals import DEAD
 from schemas.rules.joined import made_once, select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.repeated import repeated
 from schemas.rules.rule import Frames, Rule
+from schemas.rules.told_once import DEAD
 
 ANIMAL = ["clinic_id", "local_animal"]
 SAME_OPERATION = ["animals.species", "animals.breed", "animals.sex_neuter", "side", "surgery_date"]

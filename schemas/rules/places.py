@@ -87,7 +87,7 @@ def _orphans(table: str, parent: str, column: str) -> Rule:
     what = "an operation" if parent == "stifles" else "an animal"
     return Rule(
         id="R01", action="stop", tables=(table, parent),
-        broken=pl.col(f"{parent}.row_id").is_null() & pl.col(column).is_not_null(),
+        broken=pl.col(f"{parent}.stands").is_null() & pl.col(column).is_not_null(),
         shows=(column,),
         says=f"This row belongs to {what} that is not in the clinic's export.",
         fix="Check the animal's code and the side, or send the missing row.",

@@ -2,14 +2,13 @@
 
 import polars as pl
 
-from schemas.rules.animals import DEAD
 from schemas.rules.joined import select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
+from schemas.rules.told_once import DEAD, LOCK_DAY, SHIFTED
 
 WEIGHT = pl.col("weight_kg")
 DOG, CAT = pl.col("animals.species") == "dog", pl.col("animals.species") == "cat"
-SHIFTED = pl.col("clinics.dates_shifted").fill_null(value=False)
 YEAR = pl.when(SHIFTED).then(pl.col("surgery_year")).otherwise(pl.col("surgery_date").dt.year())
 OUTSIDE_ACCRUAL = (
     YEAR.lt(pl.col("clinics.accrual_start").dt.year())
@@ -18,10 +17,6 @@ OUTSIDE_ACCRUAL = (
     | (~SHIFTED & (pl.col("surgery_date") > pl.col("clinics.accrual_end")))
     | (~SHIFTED & (pl.col("surgery_date") > pl.col("clinics.data_lock_date")))
 )
-LOCK_DAY_OF_STIFLE = (
-    pl.when(SHIFTED).then(pl.col("lock_day"))
-    .otherwise((pl.col("clinics.data_lock_date") - pl.col("surgery_date")).dt.total_days())
-)  # fmt: skip
 OSSEOUS = (
     (pl.col("procedures.sulcoplasty_type") != "none").fill_null(value=False)
     | pl.col("procedures.ttt_done").fill_null(value=False)
@@ -31,7 +26,7 @@ OSSEOUS = (
 KNOWN_BRIEFLY = (
     (pl.col("end_of_followup_day") < 30)
     & pl.col("end_status").is_in([*DEAD, "amputated"]).not_()
-    & (LOCK_DAY_OF_STIFLE >= 30)
+    & (LOCK_DAY >= 30)
 )
 CHECK_UNIT = "Check the weight and that it is in kg, not in pounds or grams."
 GRADE = "Give the grade before surgery, 1 to 4."

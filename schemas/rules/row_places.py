@@ -1,0 +1,53 @@
+"""Which row of another table each row of a table belongs to, by its key."""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+PLACE = "sulca:place"
+FEW = 4  # so many times fewer rows are looked up among themselves
+RUN = 2  # rows that follow each other with one key, on average, to be worth looking up together
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Places:
+    """For each row of a table the place of its row in another; None where they stand alike."""
+
+    numbers: pl.Series | None
+
+    def take(self, values: pl.Series) -> pl.Series:
+        """Give the value of its row in the other table for each row, null where there is none."""
+        return values if self.numbers is None else values.gather(self.numbers)
+
+    def of(self, other: "Places") -> "Places":
+        """Give the places for the rows whose places in this table are given."""
+        if self.numbers is None or other.numbers is None:
+            return self if other.numbers is None else other
+        return Places(numbers=self.numbers.gather(other.numbers))
+
+    def only(self, rows: pl.Series) -> "Places":
+        """Give the places of some rows, named by number."""
+        return Places(numbers=rows if self.numbers is None else self.numbers.gather(rows))
+
+
+def find_places(keys: pl.DataFrame, rows: pl.DataFrame) -> Places:
+    """Find each key among rows that have it once; a key with a blank in it is not found."""
+    if keys.height and keys.equals(rows) and not sum(keys.null_count().row(0)):
+        return Places(numbers=None)
+    starts = _starts(keys)
+    if keys.height and starts.sum() * RUN <= keys.height:
+        run = starts.cum_sum() - 1
+        return find_places(keys.filter(starts), rows).only(run)
+    numbered = rows.with_row_index(PLACE)
+    if keys.height * FEW < rows.height:
+        numbered = numbered.join(keys, on=keys.columns, how="semi")
+    return Places(
+        numbers=keys.join(numbered, on=keys.columns, how="left", maintain_order="left")[PLACE]
+    )
+
+
+def _starts(keys: pl.DataFrame) -> pl.Series:
+    """Be true where a key is not that of the row above; the contacts of a stifle mostly follow."""
+    unlike = (pl.col(name).ne_missing(pl.col(name).shift()) for name in keys.columns)
+    first = pl.int_range(pl.len()) == 0
+    return keys.select(pl.any_horizontal(*unlike, first)).to_series()
