@@ -13,6 +13,7 @@ _ERROR = (
     r"(?: \||$)"
 )
 _FORMULA = r"|(?:^|\| )="
+_MARKS = "[#=]|Err:"  # one of them stands in every such text
 
 
 def without_broken(
@@ -25,6 +26,8 @@ def without_broken(
     takes_any = variable.kind == "string" and (not source.codes or source.other_texts == "keep")
     doubted = (cells["miss"].is_null() & cells["value"].is_null()).any()
     if not takes_any and not doubted:
+        return cells.with_columns(broken=pl.lit(value=False))
+    if not cells["raw"].str.contains(_MARKS).any():
         return cells.with_columns(broken=pl.lit(value=False))
     pattern = _ERROR + _FORMULA if grammar.workbook else _ERROR
     cells = cells.with_columns(tidied(cells["raw"]).alias("tidy"))

@@ -27,15 +27,14 @@ def coded_column(texts: pl.Series) -> pl.Series:
     sample = texts.gather_every(max(1, texts.len() // SAMPLE))
     if texts.len() >= SAMPLE and sample.n_unique() > NEARLY * sample.len():
         return texts
-    number = texts.cast(pl.Categorical(pl.Categories.random())).to_physical()  # a new dictionary
-    firsts = number.arg_unique()
-    own = texts.gather(firsts).drop_nulls()
-    if own.len() > MOST_TEXTS:
+    words = texts.cast(pl.Categorical(pl.Categories.random()))  # a dictionary that holds no others
+    number = words.to_physical()
+    highest = number.max()
+    count = 1 + highest if isinstance(highest, int) else 0
+    if count > MOST_TEXTS:
         return texts
-    ordered = pl.int_range(own.len(), dtype=pl.UInt32, eager=True)
-    if not number.gather(firsts).drop_nulls().equals(ordered):
-        return texts.cast(pl.Enum(own))
-    width = pl.UInt8 if own.len() < 1 << 8 else pl.UInt16
+    own = pl.int_range(count, dtype=pl.UInt32, eager=True).cat.to(words.dtype).cast(pl.String)
+    width = pl.UInt8 if count < 1 << 8 else pl.UInt16
     return number.cast(width).cat.to(pl.Enum(own))
 
 

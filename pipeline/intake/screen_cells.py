@@ -37,9 +37,10 @@ def _doubtful_of(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
     """Give the texts of these columns that may hold an identifier, each once."""
     found = [_doubtful(pl.Series(TEXT, [], pl.String))]
     for name in columns:
-        if not (own_texts(rows[name]).str.len_bytes() >= SHORTEST).any():
+        texts = own_texts(rows[name])  # one that stands in no cell any more does no harm
+        if not (texts.str.len_bytes() >= SHORTEST).any():
             continue
-        texts = distinct_texts(rows[name]).rename(TEXT)
+        texts = distinct_texts(texts).rename(TEXT)
         found.append(_doubtful(texts.filter(texts.str.len_bytes() >= SHORTEST)))
     return pl.concat(found).unique(TEXT)
 
@@ -47,7 +48,8 @@ def _doubtful_of(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
 def _doubtful(texts: pl.Series) -> pl.DataFrame:
     """Leave out plain numbers, dates and case numbers; write the others without disguise."""
     shown = pl.col(TEXT).str.normalize("NFKC").str.replace_all(UNSEEN, "")
-    plain = pl.when(pl.col(TEXT).str.contains(r"[^\x00-\x7f]")).then(shown).otherwise(TEXT)
+    ascii_only = pl.col(TEXT).str.len_bytes() == pl.col(TEXT).str.len_chars()
+    plain = pl.when(ascii_only).then(TEXT).otherwise(shown)
     words = pl.col("plain").str.contains_any(NOT_SAFE, ascii_case_insensitive=True)
     safe = pl.col("plain").str.contains(SAFE) & ~words
     return texts.to_frame(TEXT).with_columns(plain.alias("plain")).filter(~safe)
