@@ -4,24 +4,19 @@ from collections.abc import Mapping, Sequence
 
 import polars as pl
 
+from pipeline.alike import alike
 from pipeline.checks.words import query_ids
 from pipeline.intake.mapped import MARK_SCHEMA
-from pipeline.link_findings import link_findings
-from pipeline.link_rows import Rows, child_rows, follow, number_rows, numbered, of_index
+from pipeline.link_animals import number_animals
+from pipeline.link_below import DAYS, OF_THE_INDEX, follow, later, of_index, with_window
+from pipeline.link_findings import answered, link_findings, told
+from pipeline.link_holds import link_holds
+from pipeline.link_keys import animals_of, at_rows, put, stifles_of
+from pipeline.link_rows import KINDS, Rows, joint_rows, number_rows
 from pipeline.linked import Below, Linked, LinkedTables
 from pipeline.near_matches import DAYS as NEAR_DAYS
 from pipeline.near_matches import Decision, near_match_list, with_declared
-from pipeline.sql import fetch, make_table, open_database, run_sql, show
-
-# Days that are counted from the reporting clinic's own operation on the joint.
-DAYS: Mapping[str, tuple[str, ...]] = {
-    "rechecks": ("recheck_day",),
-    "complications": ("detected_day", "last_negative_day", "resolved_day"),
-    "revisions": ("revision_day",),
-}
-# What describes the index operation itself; other operations' rows are no part of it.
-OF_THE_INDEX = ("procedures", "implants", "measurements")
-HOLD = ("stifle_id", "target", "rule")
+from pipeline.sql import ask, fetch, make_table, open_database, show
 
 
 def link(
@@ -52,135 +47,102 @@ def link(
         What a person declared of two codes: only then are they one animal without a token.
     """
     marks = pl.DataFrame(schema=dict(MARK_SCHEMA)) if marks is None else marks
-    declared = {**tables, "animals": with_declared(tables["animals"], decisions)}
-    with open_database(numbered(declared)) as connection:
-        for name in ("animal_ids", "joint_rows", "repeated_joints", "operations", "later_ends"):
+    stifles, owners = tables["stifles"], with_declared(tables["animals"], decisions)
+    animals = number_animals(owners)
+    with open_database({"clinics": tables["clinics"]}) as connection:
+        joints = joint_rows(stifles, animals, animals_of(connection, stifles, owners))
+        places = stifles_of(
+            connection, {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)}, stifles
+        )
+        for name, frame in _compared(tables, animals, joints, places["procedures"]).items():
+            show(connection, name, frame)
+        for name in ("repeated_joints", "operations", "later_ends"):
             make_table(connection, name)
-        rows = number_rows(connection, tables)
-        places = child_rows(connection, {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)})
+        rows = number_rows(joints, fetch(connection, "operations"), tables, animals=animals)
         below = {
-            name: follow(_with_window(tables[name], name, marks), rows, places[name], days=days)
+            name: follow(with_window(tables[name], name, marks), rows, places[name], days=days)
             for name, days in DAYS.items()
         }
         show(connection, "followed_revisions", rows.by_index_row(below["revisions"]))
-        below["revisions"] = _later(run_sql(connection, "later_operations"), rows)
-        near = run_sql(connection, "near_matches", {"days": NEAR_DAYS})
-        contradictions = run_sql(connection, "contradictory_links")
+        below["revisions"] = later(ask(connection, "later_operations"), rows)
         below |= {name: of_index(tables[name], rows, places[name]) for name in OF_THE_INDEX}
-        stifles = _stifles(tables["stifles"], rows, fetch(connection, "later_ends"))
-    found = link_findings(_told(rows, tables["stifles"], contradictions), contradictions)
-    asked = found.filter(~_answered(found, confirmed))
-    own = {"clinics": tables["clinics"], "animals": rows.named_animals(tables["animals"]),
-           "stifles": stifles}  # fmt: skip
+        contradictions = ask(connection, "contradictory_links")
+        ends = fetch(connection, "later_ends")
+    found = link_findings(told(rows, stifles, contradictions), contradictions)
+    asked = found.filter(~answered(found, confirmed))
+    near = alike(stifles, owners, tables["clinics"], joints=joints, days=NEAR_DAYS)
+    own = {
+        "clinics": tables["clinics"],
+        "animals": tables["animals"].select(animals["animal_id"], pl.all(), animals["joined"]),
+        "stifles": _stifles(stifles, rows, ends),
+    }
     return Linked(
-        tables=LinkedTables(own, below),
-        below=below,
-        operations=_operations(rows, below["revisions"], tables["stifles"]),
-        holds=pl.concat([_with_stifle(holds, rows, tables["stifles"]),
-                         _own_holds(asked, rows, tables["stifles"])]).unique().sort(HOLD),
-        near_matches=near_match_list(near, tables, decisions),
+        tables=LinkedTables(own, below), below=below,
+        operations=_operations(rows, own["stifles"], below["revisions"], stifles["clinic_id"]),
+        holds=link_holds(holds, asked, rows, stifles),
+        near_matches=near_match_list(near, decisions),
         findings=asked.filter(~query_ids(asked).is_in(sorted(closed))) if closed else asked,
-        n_reported_twice=rows.frame.filter(pl.col("kind") == "reported_twice").height,
-        animals=rows.index.select("animal_row", "animal_no"),
-        animal_nos=rows.animal_ids["animal_no"],
-        sent=rows.frame.select(
-            "stifle_row", rows.names(rows.frame["stifle_no"])[0], "kind", "day"
-        ),
+        n_reported_twice=int((rows.frame["kind"] == "reported_twice").sum()),
+        animals=rows.index.select("animal_row", "animal_no"), animal_nos=animals["animal_no"],
+        sent=rows.frame.select("stifle_no", "kind", "day"),
     )  # fmt: skip
 
 
-def _with_window(table: pl.DataFrame, name: str, marks: pl.DataFrame) -> pl.DataFrame:
-    """Put beside each row the half width of its day, where that is a planned one."""
-    nominal = marks.filter(
-        (pl.col("mark") == "nominal")
-        & (pl.col("table") == name)
-        & (pl.col("variable") == DAYS[name][0])
+def _compared(
+    tables: Mapping[str, pl.DataFrame], animals: pl.DataFrame, joints: pl.DataFrame,
+    operated: pl.Series,
+) -> dict[str, pl.DataFrame]:  # fmt: skip
+    """Give the few rows that are compared: joints sent more than once, animals of several codes.
+
+    Parameters
+    ----------
+    operated
+        For each row of procedures its row of stifles.
+    """
+    joined, several = animals["joined"], joints["several"]
+    stifles = tables["stifles"].with_columns(
+        joints["animal_no", "joint_no"], stifle_row=pl.row_index()
     )
-    windows = nominal.select("row_id", "window_days").unique("row_id", keep="first")
-    if windows.is_empty():
-        return table.with_columns(window_days=pl.lit(None, pl.Int64))
-    return table.join(windows, on="row_id", how="left", maintain_order="left")
+    procedures = tables["procedures"].with_columns(stifle_row=operated)
+    owners = tables["animals"].with_columns(animals["animal_no"])
+    return {
+        "several_stifles": at_rows(stifles, several.arg_true()),
+        "several_procedures": at_rows(procedures, several.gather(operated).arg_true()),
+        "joined_animals": at_rows(owners, joined.arg_true()),
+        "joined_stifles": at_rows(stifles, joined.gather(joints["animal_row"]).arg_true()),
+    }
 
 
 def _stifles(stifles: pl.DataFrame, rows: Rows, ends: pl.DataFrame) -> pl.DataFrame:
     """Give the index operation of each joint, with the last that any clinic knows of it."""
     last = ("end_of_followup_day", "end_status")
-    index = rows.index.select("index_row").join(
-        ends.with_columns(several=pl.lit(value=True)), on="index_row", how="left",
-        maintain_order="left",
-    )  # fmt: skip
-    own = stifles.select(pl.all().gather(index["index_row"]))
+    numbers = rows.frame["stifle_no"].gather(ends["index_row"])
+    place = put(pl.int_range(ends.height, eager=True), numbers, rows.index.height)
+    own = at_rows(stifles, rows.index["index_row"])
     known = [
-        pl.when(index["several"].fill_null(value=False))
-        .then(index[name])
-        .otherwise(name)
-        .alias(name)
+        pl.when(place.is_not_null()).then(ends[name].gather(place)).otherwise(name).alias(name)
         for name in last
     ]
-    return own.select(
-        rows.index["stifle_id"], rows.index["animal_id"], pl.exclude(last), *known
-    )  # fmt: skip
+    return own.select(rows.index["stifle_id"], rows.index["animal_id"], pl.exclude(last), *known)
 
 
-def _later(later: pl.DataFrame, rows: Rows) -> Below:
-    """Give the joint of each later operation, in their order."""
-    placed = later.select(
-        "revision_day", "clinic_id", "revision_reason", "row_id", "derived", "window_days",
-        stifle_no=rows.stifle_of(later["index_row"]),
-    ).sort("stifle_no", "revision_day", nulls_last=True)  # fmt: skip
-    return Below(rows=placed.drop("stifle_no"), stifle_no=placed["stifle_no"])
+def _operations(
+    rows: Rows, index: pl.DataFrame, revisions: Below, clinics: pl.Series
+) -> pl.DataFrame:
+    """List every operation once: earlier and index ones as sent, later ones as joined.
 
-
-def _operations(rows: Rows, revisions: Below, stifles: pl.DataFrame) -> pl.DataFrame:
-    """List every operation once: index and earlier rows as sent, later ones as joined."""
-    first = rows.frame.filter(pl.col("kind").is_in(["index", "earlier"]))
-    clinics = sorted(stifles["clinic_id"].unique())
-    listed = pl.concat([
-        first.select("stifle_no", stifles["clinic_id"].gather(first["stifle_row"]), "kind", "day"),
-        revisions.rows.select(
-            revisions.stifle_no, "clinic_id", kind=pl.lit("revision"), day="revision_day"
-        ),
-    ]).sort("stifle_no", "day", pl.col("kind").cast(pl.Enum(["earlier", "index", "revision"])),
-            pl.col("clinic_id").cast(pl.Enum(clinics)))  # fmt: skip
-    return listed.select(*rows.names(listed["stifle_no"]), "clinic_id", "kind", "day")
-
-
-def _told(rows: Rows, stifles: pl.DataFrame, contradictions: pl.DataFrame) -> pl.DataFrame:
-    """Give the rows that linking may ask about, as their clinics know them."""
-    asked = rows.frame.filter(
-        pl.col("kind").is_in(["revision", "reported_twice"])
-        | pl.col("animal_no").is_in(contradictions["animal_no"].unique().implode())
-    )
-    return asked.hstack(stifles[asked["stifle_row"]].drop("derived")).sort("row_id")
-
-
-def _with_stifle(holds: pl.DataFrame, rows: Rows, stifles: pl.DataFrame) -> pl.DataFrame:
-    keys = stifles.select("clinic_id", "local_stifle").with_row_index("stifle_row")
-    held = holds.join(keys, on=["clinic_id", "local_stifle"], how="inner")
-    joint = rows.stifle_of(held["stifle_row"])
-    named = held.with_columns(stifle_id=rows.names(joint)[0])
-    return named.filter(joint.is_not_null()).select(pl.col(HOLD).cast(pl.String))
-
-
-def _answered(found: pl.DataFrame, confirmed: frozenset[str]) -> pl.Series:
-    """Say which questions a confirmation settles: not those about a day that stays unknown."""
-    if not confirmed:
-        return pl.repeat(value=False, n=found.height, dtype=pl.Boolean, eager=True)
-    dated = (found["rule"] != "R70") | (found["action"] != "hold")
-    return dated & query_ids(found).is_in(sorted(confirmed))
-
-
-def _own_holds(asked: pl.DataFrame, rows: Rows, stifles: pl.DataFrame) -> pl.DataFrame:
-    """Hold joints with an operation that cannot be dated, and animals that clinics tell unlike."""
-    undated = rows.frame.filter(pl.col("day").is_null())["stifle_no"]
-    open_ = asked.filter(pl.col("rule") == "R04")["row_id"]
-    places = stifles.select(pl.col("row_id").is_in(open_.implode()).arg_true()).to_series()
-    animals = rows.at(places, "animal_no").to_series().unique()
-    told = rows.frame.filter(pl.col("animal_no").is_in(animals.implode()))["stifle_no"]
-    both = [
-        pl.DataFrame({"stifle_id": rows.names(joints)[0]}).with_columns(
-            target=pl.lit("outcome:all"), rule=pl.lit(rule)
-        )
-        for rule, joints in (("R70", undated), ("R04", told))
-    ]
-    return pl.concat(both).select(pl.col(HOLD).cast(pl.String))
+    Parameters
+    ----------
+    index
+        The linked table of stifles.
+    clinics
+        The clinic of each accepted row of stifles.
+    """
+    earlier = rows.frame.with_columns(clinics).filter(pl.col("kind") == "earlier")
+    first = index.select("clinic_id", stifle_no=pl.row_index(), day=pl.lit(0, pl.Int64))
+    later = revisions.rows.select("clinic_id", revisions.stifle_no, day="revision_day")
+    parts = (earlier.sort("stifle_no", "day", "clinic_id"), first, later)
+    return pl.concat([
+        part.select("stifle_no", "clinic_id", pl.lit(kind, KINDS).alias("kind"), "day")
+        for part, kind in zip(parts, ("earlier", "index", "revision"), strict=True)
+    ])  # fmt: skip

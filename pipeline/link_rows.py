@@ -3,14 +3,15 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import duckdb
 import numpy as np
 import polars as pl
 
+from pipeline.link_keys import put
 from pipeline.linked import Below
-from pipeline.sql import fetch, run_sql, show
 
-KEY = ("clinic_id", "local_stifle")
+# What an operation is for its joint, in the order of time.
+KINDS = pl.Enum(["earlier", "index", "revision", "reported_twice"])
+INDEX = KINDS.categories.to_list().index("index")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -20,127 +21,121 @@ class Rows:
     Attributes
     ----------
     frame
-        The table `operations` of SQL with stifle_no: the joint's place in the order of stifle ids.
+        One row per row of stifles: animal_row, animal_no, index_row (of the joint's index
+        operation), kind, day (after the index operation), stifle_no (the joint's place in the
+        order of stifle ids). Blank where the row has no animal.
     index
         One row per joint, by stifle_no: stifle_id, animal_id, index_row, animal_row, animal_no.
-    by_stifle_row
-        For each row of stifles its row of `frame`; null where there is none.
-    animal_ids
+    animals
         For each row of animals: animal_id, animal_no, joined (the animal has several codes).
     """
 
     frame: pl.DataFrame
     index: pl.DataFrame
-    by_stifle_row: pl.Series
-    animal_ids: pl.DataFrame
+    animals: pl.DataFrame
 
     def at(self, stifle_rows: pl.Series, *columns: str) -> pl.DataFrame:
-        """Give columns of `frame` at these rows of stifles; blank where there is none."""
-        places = self.by_stifle_row.gather(stifle_rows)
-        return self.frame.select(pl.col(columns).gather(places))
-
-    def stifle_of(self, index_rows: pl.Series) -> pl.Series:
-        """Give the number of the joint of these index operations."""
-        return self.at(index_rows, "stifle_no").to_series()
+        """Give columns of `frame` at these rows of stifles."""
+        return self.frame.select(pl.col(columns).gather(stifle_rows))
 
     def by_index_row(self, below: Below) -> pl.DataFrame:
         """Give the rows of joints with index_row, the row of stifles of the index operation."""
         index_rows = self.index["index_row"].gather(below.stifle_no)
         return below.rows.with_columns(index_row=index_rows).drop_nulls("index_row")
 
-    def names(self, stifle_no: pl.Series) -> tuple[pl.Series, pl.Series]:
-        """Give stifle_id and animal_id of these joints."""
-        return self.index["stifle_id"].gather(stifle_no), self.index["animal_id"].gather(stifle_no)
 
-    def named_animals(self, animals: pl.DataFrame) -> pl.DataFrame:
-        """Put the study's animal beside each code of a clinic."""
-        return animals.select(
-            self.animal_ids["animal_id"], *animals.columns, self.animal_ids["joined"]
-        )
+def joint_rows(
+    stifles: pl.DataFrame, animals: pl.DataFrame, animal_rows: pl.Series
+) -> pl.DataFrame:
+    """Give the joint of the study that each row of stifles is about, an animal and a side.
 
+    Parameters
+    ----------
+    animals
+        As ``number_animals`` gives them.
+    animal_rows
+        For each row of stifles its row of animals.
 
-def numbered(tables: Mapping[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
-    """Give the tables that name a joint, the rows of animals and stifles with their numbers."""
-    return {name: tables[name] for name in ("clinics", "procedures")} | {
-        "animals": tables["animals"].with_row_index("animal_row"),
-        "stifles": tables["stifles"].with_row_index("stifle_row"),
-    }
-
-
-def number_rows(connection: duckdb.DuckDBPyConnection, tables: Mapping[str, pl.DataFrame]) -> Rows:
-    """Name animals and joints, and number the joints in the order of their ids."""
-    operations, ids = fetch(connection, "operations"), fetch(connection, "animal_ids")
-    codes = tables["animals"].select(pl.format("{}:{}", "clinic_id", "local_animal")).to_series()
-    animal_ids = ids.select(
-        codes.gather(ids["animal_no"]).alias("animal_id"), "animal_no", "joined"
-    )
-    index = operations.filter(pl.col("kind") == "index").select(
-        "index_row", "animal_row", "animal_no"
-    )
-    index = (
-        index.with_columns(
-            animal_id=animal_ids["animal_id"].gather(index["animal_row"]),
-            side=tables["stifles"]["side"].gather(index["index_row"]),
-        )
-        .select(pl.format("{}:{}", "animal_id", "side").alias("stifle_id"), pl.exclude("side"))
-        .sort("stifle_id")
-    )
-    number = _placed(index["index_row"], tables["stifles"].height)
-    frame = operations.with_columns(stifle_no=number.gather(operations["index_row"]))
-    return Rows(
-        frame=frame, index=index, animal_ids=animal_ids,
-        by_stifle_row=_placed(frame["stifle_row"], tables["stifles"].height),
-    )  # fmt: skip
-
-
-def child_rows(
-    connection: duckdb.DuckDBPyConnection, children: Mapping[str, pl.DataFrame]
-) -> dict[str, pl.Series]:
-    """Give, for each row of the tables below the stifles, its row of stifles; null without one."""
-    keys = pl.concat([frame.select(KEY) for frame in children.values()])
-    show(connection, "children", keys.with_row_index("child_row"))
-    joined = run_sql(connection, "child_rows")
-    rows = np.full(keys.height, -1, dtype=np.int64)
-    rows[joined["child_row"].to_numpy()] = joined["stifle_row"].to_numpy()
-    every = pl.Series(rows)
-    known = every.set(every < 0, None)
-    ends = np.cumsum([frame.height for frame in children.values()])
-    return {
-        name: known.slice(int(end) - frame.height, frame.height)
-        for (name, frame), end in zip(children.items(), ends, strict=True)
-    }
-
-
-def follow(
-    table: pl.DataFrame, rows: Rows, stifle_rows: pl.Series, *, days: tuple[str, ...]
-) -> Below:
-    """Give a table below the stifles its joint and count its days from the index operation.
-
-    Rows of an operation whose day is not known cannot be dated and are left out (the joint's
-    outcomes are held); so are rows before day 0, which belong to an earlier operation.
+    Returns
+    -------
+    pl.DataFrame
+        animal_row, animal_no, joint_no; and several: whether the joint has other rows too.
     """
-    at = rows.at(stifle_rows, "stifle_no", "day")
-    first, *others = days
-    day = table[first] + at["day"]
-    keep = at["day"].is_not_null() & (day.is_null() | (day >= 0))
-    counted = table.with_columns(
-        day,
-        *(pl.when(pl.col(name) + at["day"] >= 0).then(pl.col(name) + at["day"]).alias(name)
-          for name in others),
+    numbers = animals["animal_no"].gather(animal_rows)
+    joints = 2 * numbers.cast(pl.Int64) + (stifles["side"] == "right").cast(pl.Int64)
+    rows_of_joint = np.bincount(joints.drop_nulls().to_numpy())
+    several = pl.Series(rows_of_joint > 1).gather(joints).fill_null(value=False)
+    return pl.DataFrame({"animal_row": animal_rows, "animal_no": numbers, "joint_no": joints,
+                         "several": several})  # fmt: skip
+
+
+def number_rows(
+    joints: pl.DataFrame, operations: pl.DataFrame, tables: Mapping[str, pl.DataFrame],
+    *, animals: pl.DataFrame,
+) -> Rows:  # fmt: skip
+    """Say what each row of stifles is for its joint, and number the joints.
+
+    Parameters
+    ----------
+    joints
+        As ``joint_rows`` gives them.
+    operations
+        The table `operations` of SQL, of the joints that have several rows; the one row of any
+        other joint is its index operation.
+    """
+    height = joints.height
+    row, kind = operations["stifle_row"], operations["kind"].cast(KINDS).to_physical()
+    own = pl.DataFrame({
+        "index_row": pl.Series(np.arange(height, dtype=np.uint32)).scatter(
+            row, operations["index_row"]),
+        "kind": pl.Series(np.full(height, INDEX, dtype=np.uint8)).scatter(row, kind).cat.to(KINDS),
+        "day": pl.Series(np.zeros(height, dtype=np.int64)).scatter(row, operations["day"]),
+    })  # fmt: skip
+    if joints["joint_no"].null_count():
+        own = own.select(pl.when(joints["joint_no"].is_not_null()).then(pl.all()))
+    frame = joints.select("animal_row", "animal_no").hstack(own)
+    index = _in_order((frame["kind"] == "index").arg_true(), joints, tables, animals=animals)
+    number = put(pl.int_range(index.height, eager=True), index["index_row"], height)
+    frame = frame.with_columns(stifle_no=number.gather(frame["index_row"]))
+    return Rows(frame=frame, index=index, animals=animals)
+
+
+def _in_order(
+    index_rows: pl.Series, joints: pl.DataFrame, tables: Mapping[str, pl.DataFrame],
+    *, animals: pl.DataFrame,
+) -> pl.DataFrame:  # fmt: skip
+    """Give the joints of these index operations in the order of their stifle ids."""
+    codes = tables["animals"].select("clinic_id", "local_animal")
+    index_rows = _by_animal(index_rows, joints["joint_no"], codes)
+    found = joints.select("animal_row", "animal_no", index_row=pl.row_index()).select(
+        pl.all().gather(index_rows)
+    )
+    named = found.select(
+        "index_row", "animal_row", "animal_no",
+        animal_id=animals["animal_id"].gather(found["animal_row"]),
+        side=tables["stifles"]["side"].gather(index_rows),
     )  # fmt: skip
-    return Below(rows=counted, stifle_no=at["stifle_no"].set(~keep, None))
+    named = named.select(
+        "animal_id", "index_row", "animal_row", "animal_no",
+        stifle_id=pl.format("{}:{}", "animal_id", "side"),
+    )  # fmt: skip
+    colon = codes.select(pl.any_horizontal(pl.all().str.contains(":", literal=True).any())).item()
+    return named.sort("stifle_id") if colon else named
 
 
-def of_index(table: pl.DataFrame, rows: Rows, stifle_rows: pl.Series) -> Below:
-    """Give a table its joint; only rows that describe an index operation are kept."""
-    at = rows.at(stifle_rows, "stifle_no", "kind")
-    of_another = (at["kind"] != "index").fill_null(value=True)
-    return Below(rows=table, stifle_no=at["stifle_no"].set(of_another, None))
+def _by_animal(index_rows: pl.Series, joint_no: pl.Series, codes: pl.DataFrame) -> pl.Series:
+    """Put joints in the order of clinics, of codes of animals, and of sides.
 
-
-def _placed(rows: pl.Series, height: int) -> pl.Series:
-    """Turn a list of rows round: the place in the list of each of `height` rows, null if none."""
-    places = np.full(height, -1, dtype=np.int64)
-    places[rows.to_numpy()] = np.arange(len(rows))
-    found = pl.Series(places)
-    return found.set(found < 0, None)
+    That is the order of stifle ids too, unless a code has a colon: there as here a colon ends the
+    animal's name, so that "A-1" comes before "A". The animals are fewer, and their codes shorter.
+    """
+    clinics = pl.Enum((codes["clinic_id"].unique() + ":").sort().str.strip_suffix(":"))
+    of_clinic = codes["clinic_id"].cast(clinics).to_physical().cast(pl.UInt16).to_numpy()
+    order = (codes["local_animal"] + ":").arg_sort().to_numpy()
+    order = order[np.argsort(of_clinic[order], kind="stable")]
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    joint = joint_no.gather(index_rows).to_numpy()
+    rows = np.full(2 * len(order), -1, dtype=np.int64)
+    rows[2 * rank[joint // 2] + joint % 2] = index_rows.to_numpy()
+    return pl.Series(rows[rows >= 0])

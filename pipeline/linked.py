@@ -17,8 +17,8 @@ class Below:
     rows
         All accepted rows, days counted from the index operation.
     stifle_no
-        For each of them the row of ``tables["stifles"]`` that it is about; null for a row that
-        belongs to no index operation or cannot be dated: it is no part of the linked table.
+        For each of them its joint; null for a row that belongs to no index operation or cannot be
+        dated: it is no part of the linked table.
     """
 
     rows: pl.DataFrame
@@ -60,6 +60,8 @@ class LinkedTables(Mapping[str, pl.DataFrame]):
 class Linked:
     """Accepted rows under `animal_id` and `stifle_id`, days counted from the index operation.
 
+    A joint goes by stifle_no, its row of ``tables["stifles"]``.
+
     Attributes
     ----------
     tables
@@ -69,8 +71,8 @@ class Linked:
     below
         The tables below the stifles by number, their rows that are left out still in place.
     operations
-        One row per operation known: stifle_id, animal_id, clinic_id (who reported it), kind
-        (index, revision, earlier), day after the index operation.
+        One row per operation known: stifle_no, clinic_id (who reported it), kind, day after the
+        index operation. All earlier ones first, then all of the index, then all revisions.
     holds
         What is unknown until answered: stifle_id, target, rule.
     near_matches
@@ -86,7 +88,7 @@ class Linked:
     animal_nos
         The animal_no of each row of ``tables["animals"]``.
     sent
-        One row per accepted row of stifles: stifle_row, its joint's stifle_id, kind (index,
+        One row per accepted row of stifles, in their order: its joint's stifle_no, kind (index,
         revision, earlier, reported_twice), day after the index operation.
     """
 

@@ -13,7 +13,6 @@ from shared.files import edited_rows
 SAME, DIFFERENT, UNDECIDED = "same animal", "different animals", "to be decided"
 DAYS = 3  # a day of admission and a day of surgery are easily taken for each other
 Animal = tuple[str, str]  # clinic and its code
-PLACE = ("file", "sheet", "row")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,25 +97,17 @@ def with_declared(animals: pl.DataFrame, decisions: Sequence[Decision]) -> pl.Da
     )
 
 
-def near_match_list(near: pl.DataFrame, tables: Mapping[str, pl.DataFrame],
-                    decisions: Sequence[Decision]) -> pl.DataFrame:  # fmt: skip
+def near_match_list(near: pl.DataFrame, decisions: Sequence[Decision]) -> pl.DataFrame:
     """Say of each pair where it stands, why it looks alike, and what was decided of it.
 
     Parameters
     ----------
     near
-        The table `near_matches` of SQL.
-    tables
-        Accepted tables, for the places of the rows.
+        Pairs as ``alike`` gives them.
     """
-    stifles = tables["stifles"].select("row_id", *PLACE)
-    placed = near.join(stifles, on="row_id", how="left", maintain_order="left").join(
-        stifles.select(pl.all().name.prefix("other_")), on="other_row_id", how="left",
-        maintain_order="left",
-    )  # fmt: skip
     decided = {item.pair: item for item in decisions}
-    rows = [_told(row, decided) for row in placed.iter_rows(named=True)]
-    listed = {_pair(row) for row in placed.iter_rows(named=True)}
+    rows = [_told(row, decided) for row in near.iter_rows(named=True)]
+    listed = {_pair(row) for row in near.iter_rows(named=True)}
     rows += [_declared(item) for item in decisions if item.pair not in listed]
     frame = pl.DataFrame(rows, schema=LIST_SCHEMA, orient="row")
     return frame.sort("clinic", "local_animal", "side", "other_clinic", "other_local_animal", "row")

@@ -40,11 +40,11 @@ def why_linked(cohort: Cohort, linked: Linked, stifles: pl.DataFrame, stifle_id:
         A stifle of the study, or a clinic's own code of one: clinic, animal and side.
     """
     code = pl.format("{}:{}:{}", "clinic_id", "local_animal", "side")
-    rows = stifles.select(code=code).with_row_index("stifle_row").filter(code=stifle_id)
-    sent = linked.sent.join(rows, on="stifle_row", how="semi").sort("stifle_row")
-    if sent.is_empty() or stifle_id in sent["stifle_id"]:
+    sent = linked.sent.filter(stifles.select(code == stifle_id).to_series())
+    names = linked.tables["stifles"]["stifle_id"].gather(sent["stifle_no"])
+    if sent.is_empty() or stifle_id in names:
         return explain(cohort, stifle_id)
-    joint, kind, day = sent.select("stifle_id", "kind", "day").row(0)
+    joint, (kind, day) = names[0], sent.select("kind", "day").row(0)
     after = f" {abs(day)} days {'later' if day > 0 else 'before it'}" if day else ""
     return (
         f"{stifle_id} is the joint {joint} under another code of the animal, {KINDS[kind]}{after}: "

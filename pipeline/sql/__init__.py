@@ -53,6 +53,11 @@ def fetch(connection: duckdb.DuckDBPyConnection, name: str) -> pl.DataFrame:
     return connection.sql(f"SELECT * FROM {quoted(name)}").pl()
 
 
+def ask(connection: duckdb.DuckDBPyConnection, name: str) -> pl.DataFrame:
+    """Give what a statement makes without keeping it in the database."""
+    return connection.sql(statement(name)).pl()
+
+
 def run_sql(
     connection: duckdb.DuckDBPyConnection,
     name: str,

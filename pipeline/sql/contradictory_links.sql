@@ -1,15 +1,14 @@
 -- One row per animal of several codes whose clinics contradict each other: on the species, on the
 -- sex, or on the day of death (two days, or something known after it).
--- In: animals, animal_ids, stifles, operations.  Out: animal_no, what
+-- In: joined_animals (animal_no and what each code was told), joined_stifles (animal_no and what is
+--     known of the end).  Out: animal_no, what
 WITH told AS (
-    SELECT ids.animal_no, a.species, split_part(a.sex_neuter, '_', 1) AS sex
-    FROM animal_ids AS ids JOIN animals AS a USING (animal_row) WHERE ids.joined
+    SELECT animal_no, species, split_part(sex_neuter, '_', 1) AS sex FROM joined_animals
 ),
 ends AS (
-    SELECT o.animal_no, s.surgery_date + CAST(s.end_of_followup_day AS INTEGER) AS last_date,
-        s.end_status IN ('died', 'euthanised') AS dead
-    FROM operations AS o JOIN stifles AS s USING (stifle_row)
-    WHERE o.joined AND s.end_of_followup_day IS NOT NULL
+    SELECT animal_no, surgery_date + CAST(end_of_followup_day AS INTEGER) AS last_date,
+        end_status IN ('died', 'euthanised') AS dead
+    FROM joined_stifles WHERE end_of_followup_day IS NOT NULL
 ),
 deaths AS (
     SELECT animal_no FROM ends GROUP BY animal_no

@@ -66,6 +66,18 @@ def test_two_tokens_are_two_animals() -> None:
     assert pairs(linked(joint("A1", token="t1"), joint("B2", clinic="valley", token="t2"))) == []
 
 
+def test_dates_that_a_clinic_shifted_are_not_compared() -> None:
+    shifted = {"valley": {"dates_shifted": True}}
+    twins = (joint("A1"), joint("B2", clinic="valley"))
+    assert pairs(link(tables_of(*twins, clinics=shifted), holds_of())) == []
+
+
+def test_animals_with_blanks_are_not_like_others() -> None:
+    for name in ("species", "breed", "sex_neuter"):
+        blank: Row = {name: None}
+        assert pairs(linked(joint("A1", **blank), joint("B2", **blank))) == []
+
+
 def test_the_list_says_why_they_look_alike_and_where_they_stand() -> None:
     later = DAY_0 + timedelta(days=2)
     row = linked(joint("A1"), joint("B2", clinic="valley", on=later, weight_kg=8.3))

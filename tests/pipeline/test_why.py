@@ -18,8 +18,8 @@ def test_the_sentence_of_1000_random_stifles_names_the_step_of_the_second_comput
         computed, linked, stifles = compute(seed, 170), *linked_random(seed, 170)
         labels = {row["name"]: row["label"] for row in computed.cohort.flow.iter_rows(named=True)}
         codes = stifles.select(pl.format("{}:{}:{}", "clinic_id", "local_animal", "side"))
-        sent = linked.sent.sort("stifle_row").select("stifle_id", "kind").rows()
-        for code, (joint, kind) in zip(codes.to_series(), sent, strict=True):
+        joints = linked.tables["stifles"]["stifle_id"].gather(linked.sent["stifle_no"])
+        for code, joint, kind in zip(codes.to_series(), joints, linked.sent["kind"], strict=True):
             said = why_linked(computed.cohort, linked, stifles, code)
             assert SENTENCE.match(said), said
             assert joint in said

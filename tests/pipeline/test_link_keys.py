@@ -1,0 +1,93 @@
+"""Rows are found by the codes of their clinic, and joints stand in the order of their ids."""
+
+import polars as pl
+import pytest
+
+from pipeline.link_animals import number_animals
+from pipeline.link_keys import animals_of, at_rows, put, stifles_of
+from pipeline.sql import open_database
+from tests.pipeline.invented import joint, linked_of
+
+STIFLES = [("north", "A:left"), ("north", "B:left"), ("valley", "A:left")]
+
+
+def keys(*rows: tuple[str, str], code: str = "local_stifle") -> pl.DataFrame:
+    return pl.DataFrame(rows, schema={"clinic_id": pl.String, code: pl.String}, orient="row")
+
+
+def test_a_code_means_the_row_of_its_own_clinic() -> None:
+    children = {
+        "rechecks": keys(("valley", "A:left"), ("north", "A:left"), ("valley", "A:left")),
+        "implants": keys(),
+        "procedures": keys(*STIFLES),
+        "revisions": keys(("lake", "A:left"), ("north", "B:left"), ("north", "A:righ")),
+    }
+    with open_database({}) as connection:
+        found = stifles_of(connection, children, keys(*STIFLES))
+    assert {name: rows.to_list() for name, rows in found.items()} == {
+        "rechecks": [2, 0, 2], "implants": [], "procedures": [0, 1, 2],
+        "revisions": [None, 1, None],
+    }  # fmt: skip
+
+
+def test_tables_without_rows_find_none() -> None:
+    with open_database({}) as connection:
+        assert stifles_of(connection, {"rechecks": keys()}, keys())["rechecks"].to_list() == []
+        assert stifles_of(connection, {"rechecks": keys(STIFLES[0])}, keys())[
+            "rechecks"
+        ].to_list() == [None]
+        assert stifles_of(connection, {}, keys(*STIFLES)) == {}
+
+
+def test_a_hundred_thousand_codes_are_told_apart() -> None:
+    """Every row of a shuffled copy is found where a plain look-up has it."""
+    codes = [(f"clinic{place % 7}", f"{place // 7}") for place in range(100_000)]
+    frame = keys(*codes, code="local_animal")
+    asked = frame.sample(fraction=1, shuffle=True, seed=3)
+    with open_database({}) as connection:
+        found = animals_of(connection, asked, frame)
+    places = {key: place for place, key in enumerate(codes)}
+    assert found.to_list() == [places[key] for key in asked.rows()]
+
+
+def test_numbers_are_put_at_their_rows() -> None:
+    numbers, rows = pl.Series([7, 8]), pl.Series([2, 0])
+    assert put(numbers, rows, 3).to_list() == [8, None, 7]
+    assert put(numbers, pl.Series([1, 0]), 2).to_list() == [8, 7]
+    assert put(numbers.clear(), rows.clear(), 2).to_list() == [None, None]
+
+
+def test_blank_columns_come_along() -> None:
+    frame = pl.DataFrame({"code": ["a", "b"], "grade": pl.Series([None, None], dtype=pl.Int64)})
+    for rows in ([1, 0, 1], [0], []):
+        places = pl.Series(rows, dtype=pl.UInt32)
+        assert at_rows(frame, places).equals(frame.select(pl.all().gather(places)))
+    assert at_rows(frame.clear(), pl.Series([], dtype=pl.UInt32)).equals(frame.clear())
+
+
+def test_codes_with_one_token_are_the_first_of_them_in_order_of_names() -> None:
+    animals = pl.DataFrame(
+        {
+            "clinic_id": ["valley", "north", "north", "lake", "lake"],
+            "local_animal": ["V9", "A2", "A1", "L1", "L2"],
+            "link_token": [" t1", "t1 ", None, "  ", "t2"],
+        }
+    )
+    assert number_animals(animals).rows() == [
+        ("north:A2", 1, True), ("north:A2", 1, True), ("north:A1", 2, False),
+        ("lake:L1", 3, False), ("lake:L2", 4, False),
+    ]  # fmt: skip
+    assert number_animals(animals.clear()).height == 0
+
+
+@pytest.mark.parametrize(
+    "codes",
+    [("A", "A-1", "A1", "A.2", "B", "Å"), ("A", "A:left", "A:", "A:a", "A0", ":")],
+    ids=["as codes are", "with colons"],
+)
+def test_stifles_stand_in_the_order_of_their_ids(codes: tuple[str, ...]) -> None:
+    joints = [joint(code, side=side, clinic=clinic) for code in reversed(codes)
+              for side in ("right", "left") for clinic in ("north", "north-2")]  # fmt: skip
+    ids = linked_of(*joints).tables["stifles"]["stifle_id"].to_list()
+    assert len(ids) == 24
+    assert ids == sorted(ids)
