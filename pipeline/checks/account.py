@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
+from pipeline.checks.by_clinic import count_by_clinic
 from pipeline.intake.mapped import LEDGER_SCHEMA, SET_ASIDE_SCHEMA
 from schemas.rules.rule import Frames
 
@@ -103,5 +104,5 @@ def count_rows(made: Frames, accepted: Frames, fates: pl.DataFrame) -> pl.DataFr
 
 
 def _counted(rows: pl.DataFrame, table: str, what: str) -> pl.DataFrame:
-    clinics = rows.group_by("clinic_id").agg(n=pl.len().cast(pl.Int64))
-    return clinics.select("clinic_id", table=pl.lit(table), what=pl.lit(what), n="n")
+    clinics = count_by_clinic(rows)
+    return clinics.select("clinic_id", table=pl.lit(table), what=pl.lit(what), n="rows")

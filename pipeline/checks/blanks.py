@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import polars as pl
 
+from pipeline.checks.by_clinic import count_by_clinic
 from pipeline.checks.evaluate import Hit
 from pipeline.intake.mapped import RAW, raw_text
 from schemas.rules.rule import Frames
@@ -65,18 +66,21 @@ def _not_stopped_yet(hit: Hit, tables: Frames, found: pl.DataFrame) -> list[Hit]
 def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
     name = hit.rule.shows[0]
     reasons = (
-        missing.filter(pl.col("variable") == name)
+        missing.lazy().filter(pl.col("variable") == name).select("row_id", "reason").collect()
         .join(hit.rows, on="row_id", how="semi")
         .unique("row_id", keep="first", maintain_order=True)
+    )  # fmt: skip
+    named = [column for column in (name, RAW + name) if column in frame.columns]
+    own = dict.fromkeys(["row_id", "clinic_id", *named])
+    of_hit = frame.select(*own).join(hit.rows, on="row_id", how="semi")
+        hit.rows, on="row_id", how="semi"
     )
     cells = hit.rows.join(
-        frame.join(hit.rows, on="row_id", how="semi").select(
-            "row_id", "clinic_id", pl.col(name).alias("cell"), _raw(frame, name)
-        ),
+        of_hit.select("row_id", "clinic_id", pl.col(name).alias("cell"), _raw(frame, name)),
         on="row_id",
         how="left",
         maintain_order="left",
-    ).join(reasons.select("row_id", "reason"), on="row_id", how="left", maintain_order="left")
+    ).join(reasons, on="row_id", how="left", maintain_order="left")
     blank, reason = pl.col("cell").is_null(), pl.col("reason")
     # Text without a value and without a reason was not understood, or contradicts another
     # row: that has been asked already.
@@ -107,8 +111,10 @@ def _raw(frame: pl.DataFrame, name: str) -> pl.Expr:
 
 def _clinics_to_ask_once(cells: pl.DataFrame, frame: pl.DataFrame, name: str) -> pl.Series:
     """Find clinics that leave much of a column empty, or never fill it."""
-    rows = frame.group_by("clinic_id").agg(rows=pl.len(), filled=pl.col(name).count())
     blank = cells.group_by("clinic_id").agg(blank=pl.len())
+    if not (blank["blank"] >= MANY).any():
+        return blank["clinic_id"].clear()
+    rows = count_by_clinic(frame, name)
     many = blank.join(rows, on="clinic_id").filter(
         pl.col("blank") >= MANY,
         (pl.col("blank") >= SHARE * pl.col("rows")) | (pl.col("filled") == 0),

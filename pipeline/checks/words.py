@@ -83,12 +83,14 @@ def _of_rule(hit: Hit, *, tables: Frames, frames: Frames, headers: Headers,
     rule = hit.rule
     asked = rule.shows[0]
     raw = tables[rule.table]
-    text = raw_text(asked) if RAW + asked in raw.columns else pl.lit(None, pl.String)
+    named = [name for name in (asked, RAW + asked) if name in raw.columns]
+    text = raw_text(asked) if RAW + asked in named else pl.lit(None, pl.String)
     value = pl.coalesce(text, pl.col(asked).cast(pl.String), pl.lit("")).alias("text_of_cell")
     numbered = _first_of_each(hit, raw, headers) if rule.once else hit.rows
     frame = select_rows(frames, rule.table, _told(rule), of=numbered)
     rows = numbered.join(frame, on="row_id", how="inner", maintain_order="left").join(
-        raw.join(numbered, on="row_id", how="semi").select("row_id", value), on="row_id",
+        raw.select("row_id", *named).join(numbered, on="row_id", how="semi")
+        .select("row_id", value), on="row_id",
         how="left", maintain_order="left",
     )  # fmt: skip
     rows = rows.with_columns(

@@ -16,38 +16,27 @@ MANY_STIFLES, FIRST_ROWS = 30, 1_000
 MIXED_FROM, MIXED_SHARE = 3, 0.05  # fewer are single typing errors, asked one by one
 
 
-def order_of_dates(dates: pl.DataFrame) -> pl.DataFrame:
-    """Judge each file by its dates written as two numbers and a year, and give those in question.
+def files_in_question(counts: pl.DataFrame) -> pl.DataFrame:
+    """Judge the order of day and month of each file by its dates of two numbers and a year.
 
     Parameters
     ----------
-    dates
-        Columns row_id, clinic_id, file, sheet, table, and the two numbers, first and second,
-        null where a row has no such date.
+    counts
+        Columns clinic_id, file, sheet, the number of `dates`, and of those that can be in one
+        order alone, `day_first` and `month_first`.
 
     Returns
     -------
     pl.DataFrame
-        The dates of files whose order is `mixed` or `doubtful`, and whether each is `ambiguous`.
+        The files whose order is `mixed` or `doubtful`.
     """
-    first, second = pl.col("first"), pl.col("second")
-    files = dates.group_by(FILE).agg(
-        day_first=((first > 12) & (second <= 12)).sum(),
-        month_first=((second > 12) & (first <= 12)).sum(),
-        dates=first.is_not_null().sum(),
-    )
     fewer = pl.min_horizontal("day_first", "month_first")
     proven = pl.col("day_first") + pl.col("month_first")
-    judged = files.select(
+    return counts.select(
         *FILE,
         mixed=(fewer >= MIXED_FROM) & (fewer >= MIXED_SHARE * proven),
         doubtful=(fewer > 0) | ((pl.col("dates") >= ENOUGH_DATES) & (proven == 0)),
     ).filter(pl.col("mixed") | pl.col("doubtful"))
-    some = dates if judged.height else dates.clear()  # mostly no file is in question
-    asked = some.filter(first.is_not_null()).join(
-        judged, on=FILE, how="inner", nulls_equal=True, maintain_order="left"
-    )
-    return asked.with_columns(ambiguous=(first <= 12) & (second <= 12) & (first != second))
 
 
 def _mixed(table: str, frames: Frames) -> pl.DataFrame:

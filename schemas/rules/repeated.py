@@ -15,13 +15,23 @@ def repeated(frame: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
     Rows in rising order stand alone. The hashes only leave out what certainly stands alone;
     equality decides.
     """
-    if frame.height < 2 or _rising(frame, columns):
+    if frame.height < 2:
         return frame.clear()
-    hashes = (pl.col(name).hash(seed=seed) for seed, name in enumerate(columns))
+    unlike = [name for name in columns if not _one_value(frame[name])] or list(columns[:1])
+    if _rising(frame, unlike):
+        return frame.clear()
+    hashes = (pl.col(name).hash(seed=seed) for seed, name in enumerate(unlike))
     hashed = frame.select(reduce(operator.xor, hashes)).to_series()
     if hashed.n_unique() == hashed.len():  # mostly none stands twice, and this tells it quickly
         return frame.clear()
-    return frame.filter(hashed.is_duplicated()).filter(pl.struct(columns).is_duplicated())
+    return frame.filter(hashed.is_duplicated()).filter(pl.struct(unlike).is_duplicated())
+
+
+def _one_value(values: pl.Series) -> bool:
+    """Be true of a column that tells no rows apart; mostly that of the clinic."""
+    return not values.null_count() and all(
+        (part == values[0]).all() for part in (values.head(FIRST_LOOK), values)
+    )
 
 
 def _rising(frame: pl.DataFrame, columns: Sequence[str]) -> bool:
