@@ -73,8 +73,6 @@ def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
     named = [column for column in (name, RAW + name) if column in frame.columns]
     own = dict.fromkeys(["row_id", "clinic_id", *named])
     of_hit = frame.select(*own).join(hit.rows, on="row_id", how="semi")
-        hit.rows, on="row_id", how="semi"
-    )
     cells = hit.rows.join(
         of_hit.select("row_id", "clinic_id", pl.col(name).alias("cell"), _raw(frame, name)),
         on="row_id",
