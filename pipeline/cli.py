@@ -1,6 +1,5 @@
 """The command line: arguments to one stage to one summary; heavy imports inside the commands."""
 
-import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -10,14 +9,13 @@ import typer
 
 from pipeline import cli_clinics, cli_explore, cli_size
 from pipeline.cli_options import Json, Quiet, StudyFolder
+from pipeline.process import settle_process
 from pipeline.terminal import Progress, finish, guarded
 
 if TYPE_CHECKING:
     from pipeline.run import Run
 
-# One thread of linear algebra, set before numpy is loaded: products of many columns would differ
-# in their last digit with the number of threads, and at our sizes threads only cost time.
-os.environ.update(OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1", MKL_NUM_THREADS="1")
+settle_process()
 
 app = typer.Typer(
     name="sulca",

@@ -6,6 +6,7 @@ text and addresses, judges every rule and passes the gate. Prints ratios; assert
 """
 
 import json
+import os
 import subprocess
 import sys
 import time
@@ -19,6 +20,7 @@ import pytest
 import shared
 from pipeline.check import check
 from pipeline.intake.study_intake import read_clinic
+from pipeline.process import MEMORY_KEPT, ONE_THREAD
 from schemas.codebook import read_codebook
 from tests.benchmarks.big_export import VISITS, big_export
 
@@ -73,9 +75,11 @@ def plain_reading(folder: Path, out: Path) -> tuple[float, float]:
 
 
 def in_own_process(study: Path) -> dict[str, Any]:
+    """Run the stages in a process that was told what the command line is told."""
     done = subprocess.run(
         [sys.executable, "-m", "tests.benchmarks.intake_run", str(study)],
         cwd=Path(__file__).parents[2], check=True, capture_output=True, text=True,
+        env={"_RJEM_MALLOC_CONF": MEMORY_KEPT, **os.environ, **ONE_THREAD},
     )  # fmt: skip
     return json.loads(done.stdout.splitlines()[-1])
 
