@@ -9,7 +9,7 @@ import polars as pl
 from pipeline.checks.place import DAY_OF, words_of
 from pipeline.checks.words import query_ids
 from pipeline.intake.days import NO_SURGERY_DATE
-from pipeline.intake.mapped import MISSING_SCHEMA, RAW, Mapped
+from pipeline.intake.mapped import MISSING_SCHEMA, RAW, Mapped, cell_names
 from schemas.findings import query_id
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def known_missing(mapped: Mapped, item: "Correction", row_ids: pl.Series) -> Map
     cells = frame.filter(named).select(
         "clinic_id", "row_id", table=pl.lit(item.table), variable=pl.lit(item.variable),
         reason=pl.lit("not_recorded"),
-    ).select(*MISSING_SCHEMA)  # fmt: skip
+    ).select(pl.col(name).cast(dtype) for name, dtype in MISSING_SCHEMA.items())  # fmt: skip
     before = mapped.missing.join(cells, on=CELL, how="anti", maintain_order="left")
     dates = mapped.dates.join(cells, on=CELL, how="anti", maintain_order="left")
     return replace(mapped, tables={**mapped.tables, item.table: frame}, dates=dates,
@@ -60,7 +60,7 @@ def without_answered(mapped: Mapped, mended: Sequence[tuple[str, str]], stale: p
     """Leave out what intake asked, knew to be missing or to be planned, of cells mended now."""
     cells = pl.DataFrame(list(mended), schema=dict.fromkeys(CELL, pl.String), orient="row")
     planned = cells.with_columns(mark=pl.lit("nominal"))  # a corrected day is the day itself
-    filled = _filled(cells, mapped)
+    filled = cell_names(_filled(cells, mapped))
     return replace(
         mapped, missing=mapped.missing.join(filled, on=CELL, how="anti", maintain_order="left"),
         findings=pl.concat([

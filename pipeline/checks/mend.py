@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.checks.rekey import follow_keys, joint_code
 from pipeline.checks.values import read_value
-from pipeline.intake.mapped import RAW, Mapped, raw_text
+from pipeline.intake.mapped import DATE_SCHEMA, RAW, Mapped, raw_text
 from schemas.codebook import Variable
 
 if TYPE_CHECKING:
@@ -41,5 +41,5 @@ def _with_date(dates: pl.DataFrame, rows: pl.DataFrame, item: "Correction", valu
     added = rows.select(
         "clinic_id", "row_id", table=pl.lit(item.table), variable=pl.lit(item.variable),
         on=pl.lit(value, pl.Date), days=pl.lit(None, pl.Int64), counted_from=pl.lit("this"),
-    ).select(dates.columns)  # fmt: skip
+    ).select(pl.col(name).cast(dtype) for name, dtype in DATE_SCHEMA.items())  # fmt: skip
     return pl.concat([dates.join(added, on=cell, how="anti", maintain_order="left"), added])

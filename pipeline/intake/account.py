@@ -6,7 +6,7 @@ import polars as pl
 
 from pipeline.intake import words
 from pipeline.intake.days import NO_SURGERY_DATE
-from pipeline.intake.mapped import COLUMN_SCHEMA, MARK_SCHEMA, MISSING_SCHEMA, raw_text
+from pipeline.intake.mapped import COLUMN_SCHEMA, MARK_SCHEMA, MISSING_SCHEMA, raw_text, with_names
 from pipeline.intake.operations import UNPLACED
 from schemas.codebook import Variable
 from schemas.findings import FINDING_SCHEMA
@@ -93,12 +93,12 @@ def in_export(rows: pl.DataFrame, variables: Iterable[Variable]) -> tuple[Variab
     """Give the variables that the export speaks of at all."""
     declared = list(variables)
     parts = [f"{part}:{item.name}" for part in ("col", "miss") for item in declared]
-    filled = rows.select(pl.col(parts).is_not_null().any()).row(0, named=True) if parts else {}
+    blank = rows.select(pl.col(parts).null_count()).row(0, named=True) if parts else {}
     return tuple(
         item
         for item in declared
         if f"derived:{item.name}" in rows.columns
-        or filled[f"col:{item.name}"] or filled[f"miss:{item.name}"]
+        or min(blank[f"col:{item.name}"], blank[f"miss:{item.name}"]) < rows.height
     )  # fmt: skip
 
 
@@ -151,16 +151,17 @@ def missing_rows(
     rows: pl.DataFrame, table: str, variables: Sequence[Variable], clinic_id: str
 ) -> pl.DataFrame:
     """Say why each absent value is absent."""
-    parts = [
-        rows.select("row_id", value=item.name, reason=f"miss:{item.name}")
-        .filter(pl.col("value").is_null() & pl.col("reason").is_not_null())
-        .select(
-            clinic_id=pl.lit(clinic_id), table=pl.lit(table), row_id="row_id",
-            variable=pl.lit(item.name), reason=pl.col("reason").cast(pl.String),
-        )
-        for item in variables
-    ]  # fmt: skip
-    return pl.concat([pl.DataFrame(schema=dict(MISSING_SCHEMA)), *parts])
+    parts = [pl.DataFrame(schema=dict(MISSING_SCHEMA))]
+    for item in variables:
+        cells = rows.select("row_id", value=item.name, reason=f"miss:{item.name}")
+        blank, unsaid = cells.select(pl.col("value", "reason").null_count()).row(0)
+        if not blank or unsaid == rows.height:
+            continue
+        if blank < rows.height or unsaid:  # else every row, whose names then take no room
+            cells = cells.filter(pl.col("value").is_null() & pl.col("reason").is_not_null())
+        named = {"clinic_id": clinic_id, "table": table, "variable": item.name}
+        parts.append(with_names(cells, named, MISSING_SCHEMA))
+    return pl.concat(parts)
 
 
 def mark_rows(
@@ -199,9 +200,7 @@ def header_rows(
     rows: pl.DataFrame, table: str, variables: Iterable[Variable], clinic_id: str
 ) -> pl.DataFrame:
     """Name the clinic's header behind each variable."""
-    firsts = rows.select(_PLACE).with_row_index("sulca:first").unique(
-        subset=_PLACE, keep="first", maintain_order=True
-    )["sulca:first"]  # fmt: skip
+    firsts = _firsts(rows.select(_PLACE))
     parts = [
         _first_headers(rows, item.name, firsts).select(
             clinic_id=pl.lit(clinic_id), file="file", sheet="sheet", table=pl.lit(table),
@@ -212,16 +211,23 @@ def header_rows(
     return pl.concat([pl.DataFrame(schema=dict(COLUMN_SCHEMA)), *parts])
 
 
+def _firsts(places: pl.DataFrame) -> pl.Series:
+    """Give the first row of each file, sheet and block; mostly all are one."""
+    one = pl.all_horizontal((pl.all() == pl.all().first()).all())
+    if places.height and places.select(one).item():
+        return pl.Series([0], dtype=pl.UInt32)
+    numbered = places.with_row_index("sulca:first")
+    return numbered.unique(subset=_PLACE, keep="first", maintain_order=True)["sulca:first"]
+
+
 def _first_headers(rows: pl.DataFrame, name: str, firsts: pl.Series) -> pl.DataFrame:
     """Give the header of the first row of each file, sheet and block; `firsts` are those rows."""
     headed = rows.select(
         _place(rows, "file", name).alias("file"), _place(rows, "sheet", name).alias("sheet"),
         "block", pl.col(f"col:{name}").alias("column"),
     )  # fmt: skip
-    if (
-        f"file:{name}" not in rows.columns
-        and not headed.select(pl.col("column").is_null().any()).item()
-    ):
+    told = not headed.select(pl.col("column").null_count()).item()
+    if told and f"file:{name}" not in rows.columns:
         return headed.select(pl.all().gather(firsts))
     return headed.filter(pl.col("column").is_not_null()).unique(
         subset=_PLACE, keep="first", maintain_order=True

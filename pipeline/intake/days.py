@@ -7,7 +7,7 @@ import polars as pl
 
 from pipeline.intake.coded import one_type
 from pipeline.intake.grammar import MONTH_DAYS
-from pipeline.intake.mapped import DATE_SCHEMA, RAW, Mapped
+from pipeline.intake.mapped import DATE_SCHEMA, RAW, Mapped, cell_names, with_names
 from pipeline.intake.operations import index_operations, with_joined
 from schemas.codebook import Variable
 
@@ -66,15 +66,13 @@ def date_rows(
     parts = [pl.DataFrame(schema=dict(DATE_SCHEMA))]
     for variable in variables:
         name = variable.name
-        dated = rows.select(
+        cells = rows.select(
             "row_id", on=f"on:{name}", days=f"given:{name}", counted_from=f"base:{name}"
-        ).filter(pl.col("on").is_not_null() | (pl.col("counted_from") != "this"))
-        parts.append(
-            dated.select(
-                clinic_id=pl.lit(clinic_id), table=pl.lit(table), row_id="row_id",
-                variable=pl.lit(name), on="on", days="days", counted_from="counted_from",
-            )
-        )  # fmt: skip
+        )
+        if cells.select(pl.col("on").null_count()).item():  # else every row, which is then its own
+            cells = cells.filter(pl.col("on").is_not_null() | (pl.col("counted_from") != "this"))
+        named = {"clinic_id": clinic_id, "table": table, "variable": name}
+        parts.append(with_names(cells, named, DATE_SCHEMA))
     return pl.concat(parts)
 
 
@@ -94,7 +92,7 @@ def recount_days(
     """
     tables, cells = dict(mapped.tables), ["row_id", "variable"]
     fixed = pl.DataFrame(list(settled), schema=dict.fromkeys(cells, pl.String), orient="row")
-    dates = mapped.dates.join(fixed, on=cells, how="anti", maintain_order="left")
+    dates = mapped.dates.join(cell_names(fixed), on=cells, how="anti", maintain_order="left")
     operations = {
         clinic: index_operations(rows)
         for (clinic,), rows in tables["stifles"].group_by("clinic_id", maintain_order=True)

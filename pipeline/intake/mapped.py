@@ -5,6 +5,9 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from pipeline.intake.mapping import MISSING_REASONS, OPERATIONS
+from schemas.codebook import CANONICAL_TABLES
+
 # Columns that stand before the variables in every canonical table.
 ADDRESS: Mapping[str, pl.DataType] = {
     "row_id": pl.String(),    # "north/stifles/12", unique in the study
@@ -25,9 +28,14 @@ COLUMN_SCHEMA: Mapping[str, pl.DataType] = {
     name: pl.String()
     for name in ("clinic_id", "file", "sheet", "table", "block", "variable", "column")
 }
+# What a table holds millions of times is kept as a code: of a few words, or of any names.
+CLINIC = pl.Categorical(pl.Categories("clinic", namespace="sulca", physical=pl.UInt16))
+VARIABLE = pl.Categorical(pl.Categories("variable", namespace="sulca", physical=pl.UInt16))
+TABLE = pl.Enum(CANONICAL_TABLES)
 MISSING_SCHEMA: Mapping[str, pl.DataType] = {
-    name: pl.String() for name in ("clinic_id", "table", "row_id", "variable", "reason")
-}
+    "clinic_id": CLINIC, "table": TABLE, "row_id": pl.String(), "variable": VARIABLE,
+    "reason": pl.Enum(MISSING_REASONS),
+}  # fmt: skip
 MARK_SCHEMA: Mapping[str, pl.DataType] = {
     "clinic_id": pl.String(), "table": pl.String(), "row_id": pl.String(),
     "variable": pl.String(),
@@ -37,11 +45,10 @@ MARK_SCHEMA: Mapping[str, pl.DataType] = {
     "window_days": pl.Int64(),    # half width of a nominal day
 }  # fmt: skip
 DATE_SCHEMA: Mapping[str, pl.DataType] = {
-    "clinic_id": pl.String(), "table": pl.String(), "row_id": pl.String(),
-    "variable": pl.String(),
+    "clinic_id": CLINIC, "table": TABLE, "row_id": pl.String(), "variable": VARIABLE,
     "on": pl.Date(),              # date in the cell, null where days were counted
     "days": pl.Int64(),           # days in the cell, null where a date was given
-    "counted_from": pl.String(),  # this, first, last, left, right operation of the animal
+    "counted_from": pl.Enum(OPERATIONS),  # which operation of the animal
 }  # fmt: skip
 SET_ASIDE_SCHEMA: Mapping[str, pl.DataType] = {
     "clinic_id": pl.String(), "file": pl.String(), "sheet": pl.String(), "row": pl.Int64(),
@@ -57,6 +64,19 @@ LEDGER_SCHEMA: Mapping[str, pl.DataType] = {
     "source_rows": pl.Int64(), "mapped": pl.Int64(), "set_aside": pl.Int64(),
     "unreadable": pl.Int64(),
 }  # fmt: skip
+
+
+def cell_names(cells: pl.DataFrame) -> pl.DataFrame:
+    """Give cells, named as text by row_id and variable, as the frames here name them."""
+    return cells.with_columns(pl.col("variable").cast(VARIABLE))
+
+
+def with_names(
+    rows: pl.DataFrame, names: Mapping[str, str], schema: Mapping[str, pl.DataType]
+) -> pl.DataFrame:
+    """Put the names of what the rows are about beside them, and give the columns their types."""
+    given = rows.with_columns(pl.lit(name).alias(column) for column, name in names.items())
+    return given.select(pl.col(column).cast(dtype) for column, dtype in schema.items())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
