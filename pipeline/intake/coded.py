@@ -65,9 +65,9 @@ def one_type(parts: Sequence[pl.DataFrame]) -> list[pl.DataFrame]:
 
     A column that is coded otherwise in another frame becomes text.
     """
+    types = [part.schema for part in parts]  # asked for once: all their texts are told with it
     unlike = [
-        name for name in (parts[0].columns if parts else ())
-        if isinstance(parts[0].schema[name], pl.Enum | pl.String)
-        and any(part.schema[name] != parts[0].schema[name] for part in parts)
+        name for name, dtype in (types[0] if types else {}).items()
+        if isinstance(dtype, pl.Enum | pl.String) and any(other[name] != dtype for other in types)
     ]  # fmt: skip
     return [part.with_columns(pl.col(unlike).cast(pl.String)) for part in parts]
