@@ -4,6 +4,7 @@ import polars as pl
 
 from pipeline.intake.cells import with_cells
 from pipeline.intake.distinct import distinct_rows
+from pipeline.intake.mapped import raw_text
 from schemas.codebook import Variable
 from schemas.rules.repeated import repeated
 
@@ -58,8 +59,9 @@ def _with_text(placed: pl.DataFrame) -> pl.DataFrame:
         text = text.to_frame("text").select(pl.when(pl.col("text") != "").then("text")).to_series()
     own = "raw:local_stifle"
     return placed.with_columns(
-        text.alias(own) if not placed[own].count() else pl.coalesce(own, text.alias(own))
-    )
+        text.alias(own) if not placed[own].count()
+        else pl.coalesce(raw_text("local_stifle"), text.alias(own))
+    )  # fmt: skip
 
 
 def index_operations(stifles: pl.DataFrame) -> pl.DataFrame:
