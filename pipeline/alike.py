@@ -6,6 +6,7 @@ from pipeline.link_keys import put
 
 TOLD = ("clinic_id", "local_animal", "surgery_date", "age_months", "weight_kg", "sex_neuter",
         "row_id", "file", "sheet", "row")  # fmt: skip
+NEAR = ("surgery_date", "age_months", "weight_kg")
 
 
 def alike(
@@ -30,7 +31,16 @@ def alike(
         One row per pair, the first of it by row_id: ``TOLD``, side, species and breed, and those
         of ``TOLD`` of the second row with the prefix "other_".
     """
-    pairs = _pairs(_described(stifles, animals, clinics, joints=joints, days=days), days)
+    token = pl.col("link_token").str.strip_chars(" ").fill_null("")
+    tokenless = animals.select(token == "").to_series().gather(joints["animal_row"])
+    blocks = _blocks(stifles, animals, clinics, joints=joints, days=days)
+    neighbours = [blocks.filter(tokenless) + step for step in (-1, 0, 1)]
+    rows = blocks.is_in(pl.concat(neighbours).unique().implode()).arg_true()
+    compared = stifles.select(*(pl.col(name).gather(rows) for name in NEAR)).with_columns(
+        stifle_row=rows, block=blocks.gather(rows), tokenless=tokenless.gather(rows),
+        animal_no=joints["animal_no"].gather(rows),
+    )  # fmt: skip
+    pairs = _pairs(compared, days)
     names = stifles["row_id"]
     turned = names.gather(pairs["one"]) > names.gather(pairs["two"])
     ordered = pairs.select(
@@ -52,37 +62,32 @@ def _told(
     ).select(*TOLD, "side", "species", "breed")
 
 
-def _described(
+def _blocks(
     stifles: pl.DataFrame, animals: pl.DataFrame, clinics: pl.DataFrame,
     *, joints: pl.DataFrame, days: int,
-) -> pl.DataFrame:  # fmt: skip
-    """Give, of the rows that can be compared: stifle_row, kind, span of days, what may differ."""
+) -> pl.Series:  # fmt: skip
+    """Give each row the block of its species, breed, sex, side and span of days; else null.
+
+    Rows of which one of these is not known are not compared. Neighbouring spans have neighbouring
+    numbers; one is to spare at either end, so that no neighbour is of another breed or side.
+    """
     shifted = clinics.filter(pl.col("dates_shifted"))["clinic_id"]
-    token = pl.col("link_token").str.strip_chars(" ").fill_null("")
-    known = animals.select(tokenless=token == "", kind=_kinds(animals)).select(
-        pl.all().gather(joints["animal_row"])
-    )
-    frame = stifles.select(
-        "surgery_date", "age_months", "weight_kg", joints["animal_no"], known["tokenless"],
-        stifle_row=pl.row_index(),
-        kind=2 * known["kind"] + (pl.col("side") == "right").cast(pl.Int64),
-        span=pl.col("surgery_date").to_physical().cast(pl.Int64) // (days + 1),
-        dated=~pl.col("clinic_id").is_in(shifted.implode()),
-    )  # fmt: skip
-    return frame.filter("dated").drop_nulls(["kind", "span"])
+    kind = 2 * _kinds(animals).gather(joints["animal_row"])
+    span = pl.col("surgery_date").to_physical().cast(pl.Int64) // (days + 1)
+    span = span - span.min() + 1
+    side = (pl.col("side") == "right").cast(pl.Int64)
+    block = (kind + side) * (span.max() + 2) + span
+    dated = ~pl.col("clinic_id").is_in(shifted.implode())
+    return stifles.select(pl.when(dated).then(block)).to_series()
 
 
-def _pairs(described: pl.DataFrame, days: int) -> pl.DataFrame:
+def _pairs(compared: pl.DataFrame, days: int) -> pl.DataFrame:
     """Pair rows within the tolerances by stifle_row, in columns one and two; each pair once."""
-    # Spans of a kind have one to spare at either end, so that no neighbour is of another kind.
-    span = pl.col("span") - pl.col("span").min() + 1
-    rows = described.with_columns(block=pl.col("kind") * (span.max() + 2) + span)
     neighbours = pl.concat_list(pl.col("block") + step for step in (-1, 0, 1))
-    own = rows.filter("tokenless").with_columns(block=neighbours).explode("block")
-    others = rows.filter(pl.col("block").is_in(own["block"].unique().implode()))
-    met = own.join(others, on="block", suffix="_two")
+    own = compared.filter("tokenless").with_columns(block=neighbours).explode("block")
+    met = own.join(compared, on="block", suffix="_two")
     apart = {name: (pl.col(name) - pl.col(f"{name}_two")).abs()
-             for name in ("surgery_date", "age_months", "weight_kg")}  # fmt: skip
+             for name in NEAR}  # fmt: skip
     heavier = pl.max_horizontal("weight_kg", "weight_kg_two")
     return met.filter(
         pl.col("animal_no") != pl.col("animal_no_two"),

@@ -11,7 +11,7 @@ from pipeline.link_animals import number_animals
 from pipeline.link_below import DAYS, OF_THE_INDEX, follow, later, of_index, with_window
 from pipeline.link_findings import answered, link_findings, told
 from pipeline.link_holds import link_holds
-from pipeline.link_keys import animals_of, at_rows, put, stifles_of
+from pipeline.link_keys import animals_of, at_rows, stifles_of
 from pipeline.link_rows import KINDS, Rows, joint_rows, number_rows
 from pipeline.linked import Below, Linked, LinkedTables
 from pipeline.near_matches import DAYS as NEAR_DAYS
@@ -51,9 +51,8 @@ def link(
     animals = number_animals(owners)
     with open_database({"clinics": tables["clinics"]}) as connection:
         joints = joint_rows(stifles, animals, animals_of(connection, stifles, owners))
-        places = stifles_of(
-            connection, {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)}, stifles
-        )
+        children = {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)}
+        places = stifles_of(connection, {**children, "holds": holds}, stifles)
         for name, frame in _compared(tables, animals, joints, places["procedures"]).items():
             show(connection, name, frame)
         for name in ("repeated_joints", "operations", "later_ends"):
@@ -79,7 +78,7 @@ def link(
     return Linked(
         tables=LinkedTables(own, below), below=below,
         operations=_operations(rows, own["stifles"], below["revisions"], stifles["clinic_id"]),
-        holds=link_holds(holds, asked, rows, stifles),
+        holds=link_holds(holds, asked, rows, stifle_rows=places["holds"], stifles=stifles),
         near_matches=near_match_list(near, decisions),
         findings=asked.filter(~query_ids(asked).is_in(sorted(closed))) if closed else asked,
         n_reported_twice=int((rows.frame["kind"] == "reported_twice").sum()),
@@ -116,14 +115,16 @@ def _compared(
 def _stifles(stifles: pl.DataFrame, rows: Rows, ends: pl.DataFrame) -> pl.DataFrame:
     """Give the index operation of each joint, with the last that any clinic knows of it."""
     last = ("end_of_followup_day", "end_status")
-    numbers = rows.frame["stifle_no"].gather(ends["index_row"])
-    place = put(pl.int_range(ends.height, eager=True), numbers, rows.index.height)
-    own = at_rows(stifles, rows.index["index_row"])
-    known = [
-        pl.when(place.is_not_null()).then(ends[name].gather(place)).otherwise(name).alias(name)
-        for name in last
-    ]
-    return own.select(rows.index["stifle_id"], rows.index["animal_id"], pl.exclude(last), *known)
+    index_rows = rows.index["index_row"]
+    # What is known of the end of a joint of several operations is looked up below all stifles.
+    known = pl.concat([stifles.select(last), ends.select(last)])
+    places = index_rows.clone().scatter(  # which changes the column it is called on
+        rows.frame["stifle_no"].gather(ends["index_row"]),
+        pl.int_range(stifles.height, known.height, eager=True),
+    )
+    return rows.index.select("stifle_id", "animal_id").hstack(
+        at_rows(stifles.drop(last), index_rows)
+    ).hstack(at_rows(known, places))  # fmt: skip
 
 
 def _operations(

@@ -2,15 +2,15 @@
 
 import polars as pl
 
-from pipeline.link_keys import STIFLE
 from pipeline.link_rows import Rows
 
 HOLD = ("stifle_id", "target", "rule")
 
 
 def link_holds(
-    holds: pl.DataFrame, asked: pl.DataFrame, rows: Rows, stifles: pl.DataFrame
-) -> pl.DataFrame:
+    holds: pl.DataFrame, asked: pl.DataFrame, rows: Rows,
+    *, stifle_rows: pl.Series, stifles: pl.DataFrame,
+) -> pl.DataFrame:  # fmt: skip
     """Give the holds of joints: stifle_id, target, rule.
 
     Parameters
@@ -19,6 +19,8 @@ def link_holds(
         One row per held variable or outcome: clinic_id, local_stifle, target, rule.
     asked
         Findings of linking that are open.
+    stifle_rows
+        For each hold its row of stifles; the holds of a clinic's stifle follow the joint.
     """
     own = [
         pl.DataFrame({"stifle_no": joints}).with_columns(
@@ -26,16 +28,12 @@ def link_holds(
         )
         for rule, joints in (("R70", _undated(rows)), ("R04", _told_unlike(asked, rows, stifles)))
     ]
-    held = pl.concat([_of_joints(holds, rows, stifles), *own]).drop_nulls("stifle_no")
+    given = holds.select(
+        rows.frame["stifle_no"].gather(stifle_rows), pl.col("target", "rule").cast(pl.String)
+    )
+    held = pl.concat([given, *own]).drop_nulls("stifle_no")
     named = held.with_columns(stifle_id=rows.index["stifle_id"].gather(held["stifle_no"]))
     return named.select(pl.col(HOLD).cast(pl.String)).unique().sort(HOLD)
-
-
-def _of_joints(holds: pl.DataFrame, rows: Rows, stifles: pl.DataFrame) -> pl.DataFrame:
-    """Let what is held of a clinic's stifle follow its joint."""
-    keys = stifles.select(*STIFLE, rows.frame["stifle_no"])
-    held = holds.join(keys, on=STIFLE, how="inner")
-    return held.select("stifle_no", pl.col("target", "rule").cast(pl.String))
 
 
 def _undated(rows: Rows) -> pl.Series:

@@ -60,17 +60,20 @@ def _rows_of(
     Two hashes of 64 bits stand for the texts of a row: among the rows of any study, that others
     have both in common is not to be expected, and numbers are compared in half the time of texts.
     """
-    marks = pl.concat([_marks(keys) for keys in asked])
-    show(connection, "asked", marks.with_row_index("asked_row").rechunk())
-    show(connection, "known", _marks(known).with_row_index("known_row"))
+    marks: list[pl.DataFrame] = []
+    height = 0
+    for keys in asked:
+        marks.append(_marks(keys, "asked_row", first=height))
+        height += keys.height
+    show(connection, "asked", pl.concat(marks))
+    show(connection, "known", _marks(known, "known_row"))
     joined = ask(connection, "known_rows")
-    return put(joined["known_row"], joined["asked_row"], marks.height)
+    return put(joined["known_row"], joined["asked_row"], height)
 
 
-def _marks(keys: pl.DataFrame) -> pl.DataFrame:
-    return pl.DataFrame({
-        name: keys.hash_rows(seed=seed) for name, seed in (("mark", 1), ("other_mark", 2))
-    })  # fmt: skip
+def _marks(keys: pl.DataFrame, row: str, *, first: int = 0) -> pl.DataFrame:
+    hashed = {f"mark_{seed}": keys.hash_rows(seed=seed) for seed in (1, 2)}
+    return pl.DataFrame(hashed).with_row_index(row, offset=first)
 
 
 def at_rows(frame: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:
