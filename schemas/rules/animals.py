@@ -55,14 +55,17 @@ def _at_two_clinics(frames: Frames) -> pl.DataFrame:
 
 def _death_cause(frames: Frames) -> pl.DataFrame:
     """Give animals with a cause without a death, or a death without the cause the clinic keeps."""
+    animals = select_columns(frames, "animals", ["row_id", *SAME, "death_cause"])
+    if not animals["death_cause"].count():  # no clinic keeps it
+        return animals.clear()
     stifles = select_columns(frames, "stifles", [*SAME, "end_status"])
     died = stifles.filter(pl.col("end_status").is_in(DEAD)).select(SAME).unique()
-    animals = select_columns(frames, "animals", ["row_id", *SAME, "death_cause"]).join(
+    known = animals.join(
         died.with_columns(dead=pl.lit(value=True)), on=SAME, how="left", maintain_order="left"
     )
     dead, has = pl.col("dead").fill_null(value=False), pl.col("death_cause").is_not_null()
     kept = has.any().over("clinic_id")
-    return animals.filter((has & ~dead) | (~has & dead & kept))
+    return known.filter((has & ~dead) | (~has & dead & kept))
 
 
 def _conflict(column: str, what: str) -> Rule:

@@ -91,6 +91,8 @@ def _twins(frames: Frames) -> pl.DataFrame:
     ])  # fmt: skip
     # One of the two has no link token, else the tokens tell.
     unlinked_ones = stifles.filter(pl.col("animals.link_token").is_null())
+    if unlinked_ones.is_empty():
+        return unlinked_ones
     stifles = stifles.join(unlinked_ones, on=SAME_OPERATION, how="semi", maintain_order="left")
     other = stifles.select(*SAME_OPERATION, pl.all().exclude(SAME_OPERATION).name.prefix("other."))
     pairs = stifles.join(other, on=SAME_OPERATION, how="inner", maintain_order="left_right")

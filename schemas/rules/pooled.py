@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from schemas.rules.joined import select_columns
+from schemas.rules.joined import made_once, select_columns
 from schemas.rules.places import PRACTICE
 from schemas.rules.rule import Frames, Rule
 from schemas.rules.stifles import CAT, CHECK_UNIT, DOG
@@ -12,7 +12,8 @@ from schemas.rules.stifles import CAT, CHECK_UNIT, DOG
 ENOUGH_ANIMALS = 5  # fewer give no median, and would tell one clinic of another's animals
 ANIMAL = ("clinic_id", "local_animal")
 BREED = ("animals.species", "animals.breed")
-NO_BREED = "crossbreed"  # says nothing of the weight
+PUREBRED = pl.col("animals.breed") != "crossbreed"  # which says nothing of the weight
+FIRST_ROWS = 20
 # Pounds for kilograms or the reverse, and a lost decimal mark. Animals of a breed differ by
 # about a seventh (standard deviation; common practice, no source). "Near" is twice that: within
 # 30 % one slip in twenty is missed, and one right weight in some thousands is asked about; within
@@ -27,23 +28,41 @@ RATIO = WEIGHT / pl.col("median")
 BAND_KG = (5, 10, 20)
 
 
-def with_median(rows: pl.DataFrame, value: str, by: Sequence[str], *, of: pl.DataFrame
-                ) -> pl.DataFrame:  # fmt: skip
-    """Put beside each row the median of `of` in its group; rows of small groups are left out.
+def with_median(rows: pl.DataFrame, value: str, group: str, *, of: pl.DataFrame) -> pl.DataFrame:
+    """Put beside each row the median of `of` in its group; none where the group is small.
 
     Parameters
     ----------
+    group
+        A column of small numbers from 0, the same in both frames.
     of
         Rows the median is taken of; with the columns of an animal's code, which is what counts.
     """
     animal = [name if name in of.columns else f"stifles.{name}" for name in ANIMAL]
-    medians = (
-        of.filter(pl.col(value).is_not_null(), *(pl.col(name).is_not_null() for name in by))
-        .group_by(by)
-        .agg(pl.col(value).median().alias("median"), animals=pl.struct(animal).n_unique())
-        .filter(pl.col("animals") >= ENOUGH_ANIMALS)
+    known = of.select(group, value, *animal).filter(
+        pl.col(value).is_not_null(), pl.col(group).is_not_null()
     )
-    return rows.join(medians, on=list(by), how="inner", maintain_order="left")
+    medians = known.group_by(group).agg(median=pl.col(value).median())
+    enough = _of_enough_animals(known, group, animal)
+    every = pl.DataFrame({group: pl.int_range(1 + _highest(rows[group]), eager=True)})
+    listed = every.join(
+        medians.join(enough, on=group, how="semi").with_columns(pl.col(group).cast(pl.Int64)),
+        on=group, how="left", maintain_order="left",
+    )  # fmt: skip
+    return rows.with_columns(listed["median"].gather(rows[group].cast(pl.UInt32)))
+
+
+def _of_enough_animals(rows: pl.DataFrame, group: str, animal: Sequence[str]) -> pl.DataFrame:
+    """Give the groups of enough animals; the first rows mostly tell."""
+    enough = pl.struct(animal).n_unique() >= ENOUGH_ANIMALS
+    told = rows.group_by(group).head(FIRST_ROWS).group_by(group).agg(enough=enough)
+    few = told.filter(~pl.col("enough"))
+    counted = rows.join(few, on=group, how="semi").group_by(group).agg(enough=enough)
+    return pl.concat([told, counted]).filter("enough").select(group)
+
+
+def _highest(numbers: pl.Series) -> int:
+    return int(numbers.max() or 0)  # type: ignore[arg-type]
 
 
 def _told(what: str, unit: str) -> pl.Expr:
@@ -60,37 +79,45 @@ def _slip() -> pl.Expr:
 
 
 def _weighed(frames: Frames) -> pl.DataFrame:
-    return select_columns(
+    return made_once(frames, "weighed", _with_breed)
+
+
+def _with_breed(frames: Frames) -> pl.DataFrame:
+    """Give what is asked of weights, with a number for each species and breed."""
+    rows = select_columns(
         frames, "stifles", ["row_id", *ANIMAL, *BREED, "weight_kg", "age_months", "bcs"]
     )
-
-
-def _purebred(frames: Frames) -> pl.DataFrame:
-    return _weighed(frames).filter(pl.col("animals.breed") != NO_BREED)
+    species, breed = (
+        rows[name].cast(pl.Categorical(pl.Categories.random())).to_physical().cast(pl.Int64)
+        for name in BREED
+    )
+    return rows.with_columns(breed_no=species * (1 + _highest(breed)) + breed)
 
 
 def _weight_slipped(frames: Frames) -> pl.DataFrame:
-    rows = with_median(_purebred(frames), "weight_kg", BREED, of=_weighed(frames))
-    return rows.filter(USUAL_WEIGHT & _slip()).with_columns(_told("this breed", "kg"))
+    weighed = _weighed(frames)
+    rows = with_median(weighed, "weight_kg", "breed_no", of=weighed)
+    return rows.filter(USUAL_WEIGHT & _slip(), PUREBRED).with_columns(_told("this breed", "kg"))
 
 
 def _weight_against_condition(frames: Frames) -> pl.DataFrame:
     adults = _weighed(frames).filter(pl.col("age_months") >= ADULT_MONTHS)
-    rows = with_median(_purebred(frames), "weight_kg", BREED, of=adults)
+    rows = with_median(_weighed(frames), "weight_kg", "breed_no", of=adults)
     unlike = RATIO.is_between(0.15, 2.5).not_() & ~_slip()
-    return rows.filter(USUAL_WEIGHT & pl.col("bcs").is_between(4, 5) & unlike).with_columns(
+    usual = USUAL_WEIGHT & pl.col("bcs").is_between(4, 5)
+    return rows.filter(usual & unlike, PUREBRED).with_columns(
         _told("grown animals of this breed", "kg")
     )
 
 
 def _image_out_of_scale(frames: Frames) -> pl.DataFrame:
     weight = pl.col("stifles.weight_kg")
-    band = pl.sum_horizontal((weight >= low).cast(pl.Int8) for low in BAND_KG)
+    band = pl.sum_horizontal((weight >= low).cast(pl.Int64) for low in BAND_KG)
     animal = [f"stifles.{name}" for name in ANIMAL]
     rows = select_columns(frames, "procedures", [
         "row_id", "clinic_id", *animal, "tibial_depth_mm", "stifles.weight_kg",
-    ]).filter(weight.is_not_null()).with_columns(band=band)  # fmt: skip
-    rows = with_median(rows, "tibial_depth_mm", ("band",), of=rows)
+    ]).with_columns(band=pl.when(weight.is_not_null()).then(band))  # fmt: skip
+    rows = with_median(rows, "tibial_depth_mm", "band", of=rows)
     ratio = pl.col("tibial_depth_mm") / pl.col("median")
     return rows.filter(ratio.is_between(0.5, 2).not_()).with_columns(
         _told("animals of about this weight", "mm")

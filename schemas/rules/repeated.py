@@ -36,11 +36,15 @@ def _one_value(values: pl.Series) -> bool:
 
 def _rising(frame: pl.DataFrame, columns: Sequence[str]) -> bool:
     """Be true where each row comes after the one above, by the first column that differs."""
-    later = pl.lit(value=False)
-    for name in reversed(columns):
-        here, above = pl.col(name), pl.col(name).shift()
-        later = (here > above) | ((here == above) & later)
     return all(
-        rows.select(later.sum()).item() == rows.height - 1
-        for rows in (frame.head(FIRST_LOOK), frame)
+        _in_order([part[name] for name in columns]) for part in (frame.head(FIRST_LOOK), frame)
     )
+
+
+def _in_order(values: Sequence[pl.Series]) -> bool:
+    later: pl.Series | None = None
+    for each in reversed(values):
+        here, above = each[1:], each[:-1]  # no copy is made of them
+        after = here > above
+        later = after if later is None else after | ((here == above) & later)
+    return later is not None and later.sum() == later.len()

@@ -1,6 +1,8 @@
 """Which row of another table each row of a table belongs to, by its key."""
 
+import operator
 from dataclasses import dataclass
+from functools import reduce
 
 import polars as pl
 
@@ -48,6 +50,6 @@ def find_places(keys: pl.DataFrame, rows: pl.DataFrame) -> Places:
 
 def _starts(keys: pl.DataFrame) -> pl.Series:
     """Be true where a key is not that of the row above; the contacts of a stifle mostly follow."""
-    unlike = (pl.col(name).ne_missing(pl.col(name).shift()) for name in keys.columns)
-    first = pl.int_range(pl.len()) == 0
-    return keys.select(pl.any_horizontal(*unlike, first)).to_series()
+    unlike = (each[1:].ne_missing(each[:-1]) for each in keys.iter_columns())  # copies none
+    first = pl.Series([True] if keys.height else [], dtype=pl.Boolean)
+    return first.append(reduce(operator.or_, unlike))

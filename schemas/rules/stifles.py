@@ -45,6 +45,8 @@ def _known_later(frames: Frames) -> pl.DataFrame:
             for table, day in LAST_DAYS.items()
         ]
     )
+    if days.is_empty():
+        return days
     last = days.group_by("clinic_id", "local_stifle").agg(pl.col("last").max())
     return (
         select_columns(

@@ -25,6 +25,8 @@ def _one_time_for_both(frames: Frames) -> pl.DataFrame:
 
 def _number_goes_back(frames: Frames) -> pl.DataFrame:
     """Give operations numbered below the surgeon's operation before; shifted dates tell nothing."""
+    if not select_columns(frames, "procedures", ["surgeon_case_no"]).to_series().count():
+        return select_columns(frames, "procedures", ["row_id"]).clear()
     number, day = pl.col("surgeon_case_no"), pl.col("stifles.surgery_date")
     rows = ["row_id", "surgeon_id", "surgeon_case_no", "stifles.surgery_date",
             "clinics.dates_shifted"]  # fmt: skip
