@@ -120,7 +120,7 @@ def _together(rows: pl.DataFrame, kept: list[tuple[int, Record]]) -> pl.DataFram
         schema=rows.schema, orient="row",
     )  # fmt: skip
     order = pl.concat([rows[ROW], others[ROW]]).arg_sort()
-    return pl.DataFrame(  # column by column: all at once would be held twice
+    return pl.DataFrame([  # column by column: all at once would be held twice
         pl.concat([rows.drop_in_place(column.name), column], rechunk=True).gather(order)
         for column in others.iter_columns()
-    )
+    ])  # fmt: skip

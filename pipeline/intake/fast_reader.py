@@ -19,28 +19,45 @@ def read_cells(
         If a record has more cells.
     """
     names = [str(place) for place in range(width)]
-    frame = pl.read_csv(
-        content, has_header=False, schema=dict.fromkeys(names, pl.String()), infer_schema=False,
-        separator=source.delimiter, quote_char=source.quote or None, skip_lines=skip_lines,
+    schema: dict[str, pl.DataType] = dict.fromkeys(names, pl.String())
+    frame = parse(content, source, schema=schema, skip_lines=skip_lines)
+    return pl.DataFrame([without_blanks(cells) for cells in frame])
+
+
+def parse(
+    content: bytes, source: SourceFile, *, schema: dict[str, pl.DataType], skip_lines: int,
+    n_rows: int | None = None,
+) -> pl.DataFrame:  # fmt: skip
+    """Read columns; what stands between quotes that follow each other is a text without letters."""
+    return pl.read_csv(
+        content, has_header=False, schema=schema, infer_schema=False, separator=source.delimiter,
+        quote_char=source.quote or None, skip_lines=skip_lines, n_rows=n_rows,
     )  # fmt: skip
-    return frame.with_columns(
-        pl.when(pl.col(name) != "").then(name).alias(name)
-        for name in names
-        if source.quote and (frame[name] == "").any()
-    )
+
+
+def without_blanks(cells: pl.Series) -> pl.Series:
+    """Make null what is nothing between quotes."""
+    is_text = cells != ""
+    return cells if is_text.all() else cells.set(~is_text, None)
 
 
 def unfilled(rows: pl.DataFrame) -> pl.Series:
     """Tell which rows hold nothing but white space; most are told by the fullest column."""
-
-    def is_blank(name: str) -> pl.Expr:
-        return pl.col(name).str.strip_chars(WHITE).fill_null("") == ""
-
-    names = [name for name in rows.columns if name != ROW]
-    fullest = min(names, key=lambda name: rows[name].null_count())
-    blank = rows.select(is_blank(fullest)).to_series()
+    cells = [column for column in rows.iter_columns() if column.name != ROW]
+    fullest = min(cells, key=lambda column: (column.null_count(), column.dtype == pl.String))
+    blank = rows.select(_is_blank(fullest)).to_series()
     if blank.any():
         some = rows.filter(blank)
-        all_blank = some.filter(pl.all_horizontal(is_blank(name) for name in names))[ROW]
+        all_blank = some.filter(*(_is_blank(column) for column in cells))[ROW]
         blank = rows[ROW].is_in(all_blank.implode())
     return blank
+
+
+def _is_blank(cells: pl.Series) -> pl.Expr:
+    """Tell where a column holds nothing but white space; of codes, that their texts are."""
+    column = pl.col(cells.name)
+    if isinstance(cells.dtype, pl.Enum):
+        texts = cells.dtype.categories
+        white = texts.filter(texts.str.strip_chars(WHITE) == "").cast(cells.dtype)
+        return column.is_null() | column.is_in(white.implode())
+    return column.is_null() | (column.str.strip_chars(WHITE) == "")

@@ -13,6 +13,7 @@ from dataclasses import replace
 import polars as pl
 
 from pipeline.intake.by_line import with_lines
+from pipeline.intake.fast_codes import SAMPLE, read_coded
 from pipeline.intake.fast_reader import read_cells, unfilled
 from pipeline.intake.mapping import SourceFile
 from pipeline.intake.settled import count_records
@@ -89,8 +90,9 @@ def _with_records(
     counted = count_records(content, delimiter=source.delimiter, quote=source.quote, start=at)
     if counted is None or counted[1] != counted[0] * (width - 1):
         return None
+    read = read_coded if counted[0] > SAMPLE else read_cells
     try:
-        rows = read_cells(content, source, width=width, skip_lines=content.count(b"\n", 0, at))
+        rows = read(content, source, width=width, skip_lines=content.count(b"\n", 0, at))
     except pl.exceptions.PolarsError:  # one record is longer, and another shorter
         return None
     if rows.height != counted[0]:

@@ -70,3 +70,18 @@ def test_long_and_short_records_do_not_make_up_for_each_other(body: str) -> None
     assert [fields for _, fields in sheet.ragged] == [
         len(record) for record in records if any(record) and len(record) != 2
     ]
+
+
+@pytest.mark.parametrize("body", ["1", "1,2\n3", '"1",2\n3,4'])
+def test_a_text_of_many_columns_is_read_whole(body: str) -> None:
+    width = 1500
+    more = "," * (width - 2)
+    text = ",".join(f"c{place}" for place in range(width)) + "\n"
+    text += "\n".join(line + more + ("" if "," in line else ",") for line in body.split("\n"))
+    sheet = quick_sheet(
+        (text + "\n").encode(), SourceFile(name="a", path="a.csv"), header_row=1,
+        lay_out_head=lay_out_head,
+    )  # fmt: skip
+    assert sheet is not None
+    assert sheet.rows.width == width + 1
+    assert sheet.rows["c0"].to_list() == [line.strip('"')[0] for line in body.split("\n")]
