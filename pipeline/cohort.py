@@ -6,39 +6,27 @@ from dataclasses import dataclass
 import duckdb
 import polars as pl
 
+from pipeline.cohort_bounds import implant_bounds, reluxation_bounds
 from pipeline.cohort_columns import ordered
-from pipeline.cohort_tables import by_number, described, named_events, numbered_tables, with_joint
-from pipeline.eligibility import eligibility_steps, left_at, parameters
+from pipeline.cohort_events import event_list, stretches
+from pipeline.cohort_outcomes import outcomes
+from pipeline.cohort_rows import seen_rows, stifle_facts
+from pipeline.cohort_tables import as_text, by_number, described, numbered_tables
+from pipeline.eligibility import JUDGED_BY, eligibility_steps, left_at, parameters
 from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
 from pipeline.linked import Linked
 from pipeline.near_matches import UNDECIDED
-from pipeline.sql import declare, fetch, make_table, open_database, run_sql, show
+from pipeline.sql import open_database, run_sql, show
 from pipeline.study import Study
 from shared.errors import NobodyLeftError, PlanError
 
-# What is seen of the tables with days: the rows up to the data lock of the index clinic.
-SEEN: Mapping[str, str] = {
-    "rechecks": "visits",
-    "complications": "seen_complications",
-    "revisions": "seen_revisions",
-}
-# The statements of outcomes and times, in the order in which they need each other; and those of
-# them with a row per index stifle, whose columns belong to the cohort.
-STEPS = (
-    "visits", "seen_complications", "seen_revisions", "seen_implants", "contacts",
-    "reluxation_findings", "reluxation_days", "opposite_days", "endings", "reluxation_states",
-    "reluxation_bounds", "tuberosity_implants", "implant_events", "implant_states",
-    "implant_bounds", "major_states", "infections", "complication_counts", "recurrent_days",
-    "derived_measures", "adherence", "surgeon_cases",
-)  # fmt: skip
-PER_STIFLE = (
-    "contacts", "reluxation_states", "reluxation_bounds", "tuberosity_implants",
-    "implant_states", "implant_bounds", "major_states", "infections", "complication_counts",
-    "derived_measures", "adherence", "surgeon_cases",
+# What the visits say of a stifle that belongs to the cohort.
+OF_VISITS = (
+    "last_adequate_day", "surely_adequate_day", "adequate_91", "adequate_183", "adequate_365",
+    "last_function_class", "last_function_day",
 )  # fmt: skip
 COUNTED = ("relux_state", "implant_state", "relux_held", "implant_held")
-SEVERITY = ("minor", "major_medical", "major_surgical", "catastrophic")
 IMPLANT_FIXATION = ("k_wire", "k_wire_tension_band")
 NO_CRUCIATE_IMPLANT = ("none", "extracapsular_suture")
 
@@ -85,24 +73,32 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         sessions = run_sql(connection, "sessions", {"seed": str(study.seed)})
         joints = described(sessions, linked)
         _require_horizons(joints, study.outcomes.horizons)
-        show(connection, "joints", joints.with_row_index("stifle_no"))
-        for name, rows in with_joint(linked, joints).items():
-            show(connection, name, rows)
-        passed = run_sql(connection, "eligibility", parameters(study.eligibility))
-        left = left_at(passed, joints, study.eligibility)
-        table = joints.with_columns(left.cast(pl.String))
-        table = pl.concat([table, *_outcomes(connection, study, joints.height)], how="horizontal")
-        events = named_events(run_sql(connection, "event_list"), joints)
-        stretches = run_sql(connection, "recurrent")
-        n_late = _rows_after_lock(connection, linked)
-    table = table.hstack(held_stifles(linked.holds, table["stifle_id"]))
-    table = _finished(table, study)
-    leaving = table.select("clinic_id", left, linked.animals["animal_no"])
+        show(connection, "joints", joints.select(JUDGED_BY).with_row_index("stifle_no"))
+        left = left_at(_by_joint(connection, "eligibility", study), joints, study.eligibility)
+        cases = _by_joint(connection, "surgeon_cases", study)
+        seen = seen_rows(linked, joints)
+        facts, findings = stifle_facts(
+            connection, seen, n_stifles=joints.height,
+            changes_construct=study.outcomes.changes_construct,
+        )  # fmt: skip
+        given = outcomes(connection, joints, facts, _rules(study))
+    held = held_stifles(linked.holds, joints["stifle_id"])
+    table = pl.concat(
+        [joints, left.to_frame(), facts.select(OF_VISITS), given, cases, held], how="horizontal"
+    )
+    table = table.with_columns(
+        *reluxation_bounds(table, seen, findings), implant_free_day=implant_bounds(table, seen)
+    )
+    leaving = table.select("clinic_id", "left_at", linked.animals["animal_no"])
     flow = flow_frame(leaving, linked.operations, eligibility_steps(study.eligibility))
+    events = event_list(seen, table)
+    table = _with_sets(table, study)
+    known = table.select(pl.col("set_a") & ~pl.col("major_held")).to_series()
+    recurrent = stretches(seen.complications, table, known)
+    table = _finished(table, study)
     if not table["set_a"].any():
         raise _nobody_left(flow)
-    counts = _counts(table, linked, flow) | {"rows_after_lock": n_late}
-    recurrent = _recurrent(stretches, table)
+    counts = _counts(table, linked, flow) | {"rows_after_lock": seen.n_late}
     return Cohort(table=table, flow=flow, events=events, recurrent=recurrent, counts=counts)
 
 
@@ -150,41 +146,29 @@ def _standing(found: Mapping[str, object]) -> str:
     return f"it passed every step, belongs to the sets {sets}, and {outcome}"
 
 
-def _rows_after_lock(connection: duckdb.DuckDBPyConnection, linked: Linked) -> int:
-    """Count the rows that came after the data lock of their index clinic."""
-    given = sum(linked.below[name].stifle_no.count() for name in SEEN)
-    seen = sum(connection.table(name).shape[0] for name in SEEN.values())
-    return given - seen
+def _by_joint(connection: duckdb.DuckDBPyConnection, name: str, study: Study) -> pl.DataFrame:
+    """Run a statement over `joints` alone; give a row per stifle."""
+    given = parameters(study.eligibility)
+    if name == "surgeon_cases":
+        given = {"accrual_start": study.eligibility.accrual_start}
+    return by_number(run_sql(connection, name, given), connection.table("joints").shape[0])
 
 
-def _outcomes(
-    connection: duckdb.DuckDBPyConnection, study: Study, n_stifles: int
-) -> list[pl.DataFrame]:
-    """Run the statements of outcomes and times; give the columns of those by stifle."""
+def _rules(study: Study) -> Mapping[str, object]:
+    """Give the parameters of the statements of outcomes and times."""
     rules = study.outcomes
-    for name in ("outcome_state", "stop_of", "state_of", "day_of"):
-        declare(connection, name)
-    shared = study.eligibility.cruciate_procedure != "out_of_implant_outcomes"
-    given: Mapping[str, Mapping[str, object]] = {
-        "contacts": {"complete_from_day": rules.complete_from_day},
-        "endings": {
-            "changes_construct": list(rules.changes_construct) or [""],
-            "death_window_days": rules.death_window_days,
-        },
-        "implant_states": {"shared_hardware": shared},
-        "infections": {"window_days": rules.window_days},
-        "surgeon_cases": {"accrual_start": study.eligibility.accrual_start},
+    return {
+        "complete_from_day": rules.complete_from_day,
+        "death_window_days": rules.death_window_days,
+        "shared_hardware": study.eligibility.cruciate_procedure != "out_of_implant_outcomes",
+        "window_days": rules.window_days,
     }
-    for name in STEPS:
-        make_table(connection, name, given.get(name))
-    return [by_number(fetch(connection, name), n_stifles) for name in PER_STIFLE]
 
 
-def _finished(table: pl.DataFrame, study: Study) -> pl.DataFrame:
-    """Add sets and outcomes by day, make held outcomes unknown, and put the columns in order."""
-    rules, protocol = study.outcomes, study.eligibility
+def _with_sets(table: pl.DataFrame, study: Study) -> pl.DataFrame:
+    """Say which stifles belong to the sets A to D."""
+    protocol = study.eligibility
     in_a = pl.col("left_at").is_null()
-    table = by_day(table, rules.horizons, rules.window_days)
     followed = pl.col("relux_state").is_not_null() & (
         (pl.col("last_adequate_day") >= protocol.set_b_from_day).fill_null(value=False)
         | (pl.col("relux_state") != "censored")
@@ -193,23 +177,20 @@ def _finished(table: pl.DataFrame, study: Study) -> pl.DataFrame:
     apart = pl.col("cruciate_procedure").is_in(NO_CRUCIATE_IMPLANT).fill_null(value=True)
     if protocol.cruciate_procedure != "out_of_implant_outcomes":
         apart = pl.lit(value=True)
-    table = table.with_columns(
+    return table.with_columns(
         set_a=in_a,
         set_b=in_a & followed,
         set_c=in_a & pl.col("first_joint"),
         set_d=in_a & (pinned & apart).fill_null(value=False),
     )
+
+
+def _finished(table: pl.DataFrame, study: Study) -> pl.DataFrame:
+    """Add outcomes by day, make held outcomes unknown, and put the columns in order."""
+    rules = study.outcomes
+    table = by_day(table, rules.horizons, rules.window_days)
     table = blank_held(bounds_of_held(table), rules.horizons)
-    return ordered(table, rules.horizons)
-
-
-def _recurrent(stretches: pl.DataFrame, table: pl.DataFrame) -> pl.DataFrame:
-    """Keep the stretches of included stifles of which no complication waits for an answer."""
-    known = table.select(pl.col("set_a") & ~pl.col("major_held")).to_series()
-    kept = stretches.filter(known.gather(stretches["stifle_no"]))
-    classes = dict(enumerate(SEVERITY, start=1))
-    worst = pl.col("worst_of_day").replace_strict(classes, default=None, return_dtype=pl.String)
-    return named_events(kept.with_columns(worst), table)
+    return as_text(ordered(table, rules.horizons))
 
 
 def _counts(table: pl.DataFrame, linked: Linked, flow: pl.DataFrame) -> dict[str, int]:

@@ -35,7 +35,7 @@ COMPLICATIONS = (
 )  # fmt: skip
 # Helps of the way there that are no variables of the study.
 WORKING = ("shifted", "accrual_start", "accrual_end", "surely_adequate_day", "stable_day",
-           "implant_free_day", "n_removed", "all_removed_day", "last_removal_reason")  # fmt: skip
+           "implant_free_day", "last_known_day", "followed_day")  # fmt: skip
 
 
 def ordered(table: pl.DataFrame, horizons: Iterable[int]) -> pl.DataFrame:

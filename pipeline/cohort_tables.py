@@ -1,39 +1,52 @@
-"""Linked tables as the cohort's database wants them, and its answers put back beside the stifles.
+"""Linked tables as the cohort wants them, and its answers put back beside the stifles.
 
 A stifle goes by its place in the order of stifle ids (`stifle_no`): nothing is joined by text.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 import polars as pl
-import polars.selectors as cs
 
+from pipeline.by_number import greatest, least, placed
 from pipeline.intake.mapped import ADDRESS
-from pipeline.linked import Linked
+from pipeline.linked import Below, Linked
 
 
 def numbered_tables(linked: Linked) -> dict[str, pl.DataFrame]:
-    """Put numbers of stifles and animals beside the rows of those tables."""
-    stifles = linked.tables["stifles"].hstack(linked.animals).with_row_index("stifle_no")
-    owners = linked.tables["animals"].with_columns(linked.animal_nos)
-    return {"clinics": linked.tables["clinics"], "stifles": stifles, "animals": owners}
+    """Give what `sessions` asks of the joints, with the numbers of stifles and animals."""
+    stifles = linked.tables["stifles"].select(
+        "clinic_id", "animal_id", "side", "surgery_date", "lock_day",
+        pl.coalesce("surgery_year", pl.col("surgery_date").dt.year().cast(pl.Int64)),
+        linked.animals["animal_no"],
+    )  # fmt: skip
+    stifles = stifles.hstack(_pairs(stifles, linked.tables["animals"].height))
+    owners = linked.tables["animals"].select("death_cause", linked.animal_nos)
+    return {"clinics": linked.tables["clinics"], "animals": owners,
+            "stifles": stifles.with_row_index("stifle_no")}  # fmt: skip
 
 
-def with_joint(linked: Linked, joints: pl.DataFrame) -> dict[str, pl.DataFrame]:
-    """Put the number of its joint, and what is asked of it, beside each row of the tables below.
-
-    Rows that are no part of the linked tables stay in place, their joint blank.
-    """
-    asked = joints.select("admin_end_day", "luxation_direction")
-    return {
-        name: part.rows.with_columns(
-            asked.select(pl.all().gather(part.stifle_no)), stifle_no=part.stifle_no
-        )
-        for name, part in linked.below.items()
-    }
+def _pairs(stifles: pl.DataFrame, n_animals: int) -> pl.DataFrame:
+    """Give the first and last operation of each stifle's animal, if it has several joints."""
+    animal = stifles["animal_no"]
+    counts = pl.Series(np.bincount(animal.to_numpy(), minlength=n_animals))
+    several = counts.gather(animal) > 1
+    owners = animal.filter(several)
+    made: dict[str, pl.Series] = {}
+    for first, last, column in (("first_year", "last_year", "surgery_year"),
+                                ("first_date", "last_date", "surgery_date")):  # fmt: skip
+        values = stifles[column].filter(several)
+        for name, extreme in ((first, least), (last, greatest)):
+            found = extreme(owners, values.to_physical(), n_animals)
+            made[name] = found.gather(animal.set(~several, None)).cast(pl.Int32).cast(values.dtype)
+    return pl.DataFrame(made)
 
 
 def described(sessions: pl.DataFrame, linked: Linked) -> pl.DataFrame:
-    """Put every variable of the joint, its animal and its operation beside its session."""
+    """Put every variable of the joint, its animal and its operation beside its session.
+
+    And last_known_day: the end of follow-up, not after the data lock.
+    """
     stifles, animals = (
         linked.tables[name].drop(*ADDRESS, "derived") for name in ("stifles", "animals")
     )
@@ -42,39 +55,67 @@ def described(sessions: pl.DataFrame, linked: Linked) -> pl.DataFrame:
     known = {"clinic_id", "local_animal", "local_stifle", "animal_id", "stifle_id"}
     animals = animals.drop("link_token", "joined", "death_cause", *known & {*animals.columns})
     operations = operations.drop(known & {*operations.columns})
-    procedure = _places(operated.stifle_no, stifles.height)
     parts = (
         stifles.select("stifle_id"),
-        sessions,
+        by_number(sessions, stifles.height),
         stifles.drop("stifle_id", "surgery_year"),
-        animals.select(pl.all().gather(linked.animals["animal_row"])),
-        operations.select(pl.all().gather(procedure)),
+        _of_owners(animals, linked.animals["animal_row"]),
+        placed(operations, operated.stifle_no, stifles.height),
     )
-    return pl.concat(parts, how="horizontal")
+    known_day = pl.when(pl.col("end_of_followup_day").is_not_null()).then(
+        pl.min_horizontal("end_of_followup_day", "admin_end_day")
+    )
+    return pl.concat(parts, how="horizontal").with_columns(last_known_day=known_day)
+
+
+def _of_owners(animals: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:
+    """Give the row of its animal for each stifle."""
+    return animals.rechunk().select(pl.all().gather(rows))
+
+
+def up_to_lock(
+    below: Below, joints: pl.DataFrame, *, day: str, columns: Sequence[str]
+) -> pl.DataFrame:
+    """Give columns of the rows of joints up to the data lock of their index clinic, by number."""
+    rows = below.rows.select(columns).with_columns(stifle_no=below.stifle_no)
+    rows = rows.filter(pl.col("stifle_no").is_not_null())
+    lock = joints["admin_end_day"].gather(rows["stifle_no"])
+    return rows.filter((rows[day] <= lock).fill_null(value=True))
+
+
+def implants_at_lock(below: Below, joints: pl.DataFrame) -> pl.DataFrame:
+    """Give the implants as at the data lock: what was taken out later was still in."""
+    rows = below.rows.select(
+        "implant_type", "implant_no", "implant_removed_day", "implant_removal_reason",
+        stifle_no=below.stifle_no,
+    ).filter(pl.col("stifle_no").is_not_null())  # fmt: skip
+    asked = joints.select(
+        "admin_end_day", "ttt_fixation", "femoral_osteotomy", "cruciate_procedure"
+    )
+    rows = rows.hstack(asked.select(pl.all().gather(rows["stifle_no"])))
+    seen = (pl.col("implant_removed_day") <= pl.col("admin_end_day")).fill_null(value=True)
+    return rows.with_columns(
+        pl.when(seen).then(name).alias(name)
+        for name in ("implant_removed_day", "implant_removal_reason")
+    )
 
 
 def by_number(frame: pl.DataFrame, n_stifles: int) -> pl.DataFrame:
     """Give a row per stifle, in their order, of a frame that may lack some; without the number."""
-    number = frame["stifle_no"]
-    values = frame.drop("stifle_no")
-    if frame.height == n_stifles:
-        assert (number == pl.int_range(n_stifles, eager=True)).all()
-        return values.with_columns(cs.categorical().cast(pl.String))
-    placed = values.select(pl.all().gather(_places(number, n_stifles)))
-    return placed.with_columns(cs.categorical().cast(pl.String))
+    return placed(frame.drop("stifle_no"), frame["stifle_no"], n_stifles)
+
+
+def as_text(frame: pl.DataFrame) -> pl.DataFrame:
+    """Write the columns of few declared words out as text."""
+    return frame.with_columns(
+        kind.categories.gather(frame[name].to_physical()).alias(name)
+        for name, kind in frame.schema.items()
+        if isinstance(kind, pl.Enum)
+    )
 
 
 def named_events(events: pl.DataFrame, joints: pl.DataFrame) -> pl.DataFrame:
     """Put the names of stifle, animal and index clinic before each event."""
     keys = ("stifle_id", "animal_id", "clinic_id")
-    named = joints.select(pl.col(keys).gather(events["stifle_no"]))
+    named = joints.select(pl.col(keys)).rechunk().select(pl.all().gather(events["stifle_no"]))
     return named.hstack(events.drop("stifle_no"))
-
-
-def _places(numbers: pl.Series, n_stifles: int) -> pl.Series:
-    """Give, for each stifle, the row of its number; null where there is none."""
-    places = np.full(n_stifles, -1, dtype=np.int64)
-    known = numbers.is_not_null().arg_true()
-    places[numbers.gather(known).to_numpy()] = known.to_numpy()
-    found = pl.Series(places)
-    return found.set(found < 0, None)

@@ -8,6 +8,13 @@ import polars as pl
 from pipeline.study import Eligibility
 from shared.errors import PlanError, nearest
 
+# What the statements over `joints` ask of a stifle: eligibility and surgeon_cases.
+JUDGED_BY = (
+    "clinic_id", "surgeon_id", "species", "luxation_direction", "grade_preop", "aetiology",
+    "shifted", "surgery_year", "surgery_date", "accrual_start", "accrual_end", "sulcoplasty_type",
+    "ttt_done", "femoral_osteotomy", "medial_release", "lateral_imbrication",
+    "antirotational_suture", "previous_stifle_surgery", "cruciate_procedure",
+)  # fmt: skip
 GRADES = {1: "I", 2: "II", 3: "III", 4: "IV"}
 
 

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable, Mapping
 
-import numpy as np
 import polars as pl
+
+from pipeline.by_number import marked
 
 # Which open questions leave an outcome unknown, besides those that the rules name as outcomes.
 SHARED = ("outcome:all", "intraoperative")
@@ -41,16 +42,10 @@ def held_stifles(holds: pl.DataFrame, stifle_ids: pl.Series) -> pl.DataFrame:
     asked = asked.filter(pl.col("place") < len(stifle_ids))
     known = asked.filter(stifle_ids.gather(asked["place"]) == asked["stifle_id"])
     return pl.DataFrame({
-        f"{family}_held": _marked(known.filter(pl.col("target").is_in(targets))["place"],
-                                  len(stifle_ids))
+        f"{family}_held": marked(known.filter(pl.col("target").is_in(targets))["place"],
+                                 len(stifle_ids))
         for family, targets in TARGETS.items()
     })  # fmt: skip
-
-
-def _marked(places: pl.Series, height: int) -> pl.Series:
-    mark = np.zeros(height, dtype=np.bool_)
-    mark[places.to_numpy()] = True
-    return pl.Series(mark)
 
 
 def bounds_of_held(table: pl.DataFrame) -> pl.DataFrame:
@@ -60,6 +55,7 @@ def bounds_of_held(table: pl.DataFrame) -> pl.DataFrame:
     known. None: free of it until last seen. Stifles that are not held keep what they have.
     """
     last = pl.max_horizontal(pl.coalesce("last_contact_day", pl.lit(1)), pl.lit(1))
+    free = pl.lit("censored", states := table.schema["relux_state"])
     made: list[pl.Expr] = []
     for family, seen in (("relux", "stable_day"), ("implant", "implant_free_day")):
         day, state, held = f"{family}_day", f"{family}_state", pl.col(f"{family}_held")
@@ -70,10 +66,10 @@ def bounds_of_held(table: pl.DataFrame) -> pl.DataFrame:
         made += [
             pl.when(held & ~never).then(pl.coalesce(day, last)).otherwise(day)
             .alias(f"{family}_day_held_event"),
-            pl.when(held & ~never).then(pl.lit(event)).otherwise(state)
+            pl.when(held & ~never).then(pl.lit(event, states)).otherwise(state)
             .alias(f"{family}_state_held_event"),
             pl.when(held).then(free_day).otherwise(day).alias(f"{family}_day_held_free"),
-            pl.when(held & (pl.col(state) == event)).then(pl.lit("censored")).otherwise(state)
+            pl.when(held & (pl.col(state) == event)).then(free).otherwise(state)
             .alias(f"{family}_state_held_free"),
         ]  # fmt: skip
     return table.with_columns(made)
@@ -90,7 +86,7 @@ def by_day(table: pl.DataFrame, horizons: Iterable[int], window_days: int) -> pl
         for family, seen in (("relux", "stable_day"), ("implant", "implant_free_day")):
             day, state = pl.col(f"{family}_day"), pl.col(f"{family}_state")
             found = (state == EVENTS[family]) & (day <= horizon)
-            other = ~state.is_in([EVENTS[family], "censored"]) & (day <= horizon)
+            other = (state != EVENTS[family]) & (state != "censored") & (day <= horizon)
             free = state.is_not_null() & (pl.col(seen) >= horizon - window_days)
             made.append(
                 pl.when(found).then(pl.lit(value=True))

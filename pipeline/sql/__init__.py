@@ -4,14 +4,17 @@ Inside the database rows are known by number: a joint by its place in the order 
 (`stifle_no`), an animal by its row. Texts are compared once, where rows of one key are joined.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
 import duckdb
 import polars as pl
+import pyarrow as pa
 
 from pipeline.database import connect, quoted
+
+ROWS_AT_A_TIME = 122_880
 
 
 def open_database(tables: Mapping[str, pl.DataFrame]) -> duckdb.DuckDBPyConnection:
@@ -23,8 +26,13 @@ def open_database(tables: Mapping[str, pl.DataFrame]) -> duckdb.DuckDBPyConnecti
 
 
 def show(connection: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -> None:
-    """Let later statements read a frame; handed over as it lies in memory, no text is copied."""
-    connection.register(name, frame.to_arrow(compat_level=pl.CompatLevel.newest()))
+    """Let later statements read a frame; handed over as it lies in memory, no text is copied.
+
+    In parts of a size of which each thread can take one after another.
+    """
+    whole = frame.to_arrow(compat_level=pl.CompatLevel.newest())
+    parts = whole.to_batches(max_chunksize=ROWS_AT_A_TIME)
+    connection.register(name, pa.Table.from_batches(parts, schema=whole.schema))
 
 
 def statement(name: str) -> str:
@@ -66,3 +74,21 @@ def run_sql(
     """Make the table `name` and give it back."""
     make_table(connection, name, parameters)
     return fetch(connection, name)
+
+
+def run_chain(
+    connection: duckdb.DuckDBPyConnection,
+    names: Sequence[str],
+    columns: Sequence[str],
+    parameters: Mapping[str, Any],
+) -> pl.DataFrame:
+    """Run statements that each read the one before them as one, and give columns of the last.
+
+    No table is made on the way: every row passes through all of them at once.
+    """
+    steps = ",\n".join(
+        f"{quoted(name)} AS NOT MATERIALIZED (\n{statement(name)})" for name in names
+    )
+    wanted = ", ".join(map(quoted, columns))
+    query = f"WITH {steps}\nSELECT {wanted} FROM {quoted(names[-1])}"
+    return connection.sql(query, params=dict(parameters)).pl()

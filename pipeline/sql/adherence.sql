@@ -1,16 +1,16 @@
--- One row per index stifle: what of the technique is as is usual (common practice, no source).
+-- What of the technique is as is usual (common practice, no source).
 -- Blank where an item does not apply to the operation or is not recorded; no item scores a surgeon.
--- In: joints, derived_measures.
--- Out: stifle_no, hole_distance_ratio (hole over the wires' distance, both from the end of the
---     osteotomy), usual_osteotomy_depth (a quarter to 0.42 of the tibia), usual_bridge, usual_wires (two,
---     beside or below each other), usual_wire_level, usual_band, usual_hole (within a third of the wires'
---     distance), usual_pattern, usual_crossing (of a figure of eight), usual_twists
+-- In: derived_measures.
+-- Adds: hole_distance_ratio (hole over the wires' distance, both from the end of the osteotomy),
+--     usual_osteotomy_depth (a quarter to 0.42 of the tibia), usual_bridge, usual_wires (two, beside or
+--     below each other), usual_wire_level, usual_band, usual_hole (within a third of the wires' distance),
+--     usual_pattern, usual_crossing (of a figure of eight), usual_twists
 WITH held AS (
     SELECT *, ttt_done AND ttt_fixation IN ('k_wire', 'k_wire_tension_band') AS pinned,
         ttt_done AND tension_band_done AS banded
-    FROM joints
+    FROM derived_measures
 )
-SELECT stifle_no, CASE WHEN banded THEN tb_hole_distance_mm / nullif(kwire_distance_mm, 0) END
+SELECT *, CASE WHEN banded THEN tb_hole_distance_mm / nullif(kwire_distance_mm, 0) END
         AS hole_distance_ratio,
     CASE WHEN ttt_done THEN osteotomy_ratio BETWEEN 0.25 AND 0.42 END AS usual_osteotomy_depth,
     CASE WHEN ttt_done THEN distal_bridge = 'intact' END AS usual_bridge,
@@ -24,5 +24,4 @@ SELECT stifle_no, CASE WHEN banded THEN tb_hole_distance_mm / nullif(kwire_dista
     CASE WHEN banded AND coalesce(tb_pattern = 'figure_of_eight', true)
         THEN tb_crossing = 'over_tuberosity' END AS usual_crossing,
     CASE WHEN banded THEN tb_twists = 2 END AS usual_twists
-FROM held LEFT JOIN derived_measures USING (stifle_no)
-ORDER BY stifle_no
+FROM held

@@ -29,4 +29,3 @@ SELECT stifle_no,
     $groove_replacement OR coalesce(sulcoplasty_type <> 'groove_replacement', true)
         AS groove_replacement
 FROM joints
-ORDER BY stifle_no

@@ -1,4 +1,5 @@
--- What can end a stifle's time at risk: the names of the states, each kept as a small number.
+-- What can end a stifle's time at risk: events first, then what stops it, in the order in which they
+-- count on one day (ends).
 CREATE TYPE outcome_state AS ENUM (
     'censored', 'reluxation', 'opposite_luxation', 'implant_complication', 'tuberosity_failure',
     'hardware_complication', 'implant_irritation', 'major_complication', 'planned_removal', 'revision',

@@ -11,4 +11,4 @@ SELECT stifle_no,
     min(day) FILTER (WHERE by_veterinarian AND (important OR day <= last_revision)) AS important_day,
     min(day) FILTER (WHERE by_veterinarian AND day <= last_revision) AS revised_day
 FROM reluxation_findings LEFT JOIN operated USING (stifle_no)
-GROUP BY stifle_no ORDER BY stifle_no
+GROUP BY stifle_no

@@ -9,4 +9,3 @@ SELECT stifle_no, rank() OVER (PARTITION BY clinic_id, surgeon_id ORDER BY surge
 FROM joints
 WHERE surgeon_id IS NOT NULL AND NOT shifted
     AND surgery_date >= coalesce(greatest(accrual_start, $accrual_start::DATE), surgery_date)
-ORDER BY stifle_no

@@ -1,0 +1,96 @@
+"""Outcomes and times of every stifle: the statements run as one, their answers taken apart."""
+
+from collections.abc import Mapping
+
+import duckdb
+import polars as pl
+
+from pipeline.cohort_tables import by_number
+from pipeline.sql import declare, run_chain, show
+
+# The statements of outcomes and times: each adds columns to the one before it, from the first on.
+STEPS = (
+    "contacts", "endings", "reluxation_states", "tuberosity_implants", "implant_days",
+    "implant_states", "major_states", "infections", "complication_counts", "derived_measures",
+    "adherence",
+)  # fmt: skip
+# What they ask of the joint, its animal and its operation.
+ASKED = (
+    "admin_end_day", "end_of_followup_day", "last_known_day", "end_status", "death_cause",
+    "luxation_direction",
+    "weight_kg", "ttt_done", "ttt_fixation", "kwire_count", "kwire_diameter_mm", "kwire_level",
+    "kwire_arrangement", "kwire_distance_mm", "tension_band_done", "tb_hole_distance_mm",
+    "tb_pattern", "tb_crossing", "tb_twists", "distal_bridge", "osteotomy_depth_mm",
+    "tibial_depth_mm", "femoral_osteotomy", "sulcoplasty_type", "cruciate_procedure",
+    "groove_depth_pre_mm", "groove_depth_post_mm",
+)  # fmt: skip
+# What they give: the ends of time at risk, each a day and a state in one number; and the rest.
+ENDS: Mapping[str, tuple[str, str]] = {
+    "relux_all_deaths": ("relux_day_all_deaths", "relux_state_all_deaths"),
+} | {
+    name: (f"{name}_day", f"{name}_state")
+    for name in ("relux", "relux_possible", "relux_important", "relux_revised", "opposite",
+                 "implant", "tuberosity", "hardware", "irritation", "major_cook",
+                 "major_revision")
+}  # fmt: skip
+GIVEN = (
+    "complete_follow_up", "last_contact_day", "followed_day", "at_risk_implant", "ssi_30",
+    "ssi_90", "ssi_365", "n_complications", "worst_severity", "log_weight_kg", "weight_band",
+    "osteotomy_ratio", "osteotomy_ratio_raters", "kwire_depth_ratio", "groove_gain_mm",
+    "hole_distance_ratio", "usual_osteotomy_depth", "usual_bridge", "usual_wires",
+    "usual_wire_level", "usual_band", "usual_hole", "usual_pattern", "usual_crossing",
+    "usual_twists",
+)  # fmt: skip
+DAYS_APART = 16  # as in ends.sql
+
+
+def outcomes(
+    connection: duckdb.DuckDBPyConnection,
+    joints: pl.DataFrame,
+    facts: pl.DataFrame,
+    parameters: Mapping[str, object],
+) -> pl.DataFrame:
+    """Run the statements of outcomes and times over all stifles in one pass.
+
+    Parameters
+    ----------
+    connection
+        Where they run.
+    joints
+        One row per stifle, by number, with every variable of it.
+    facts
+        Likewise, what its rows say of it.
+    parameters
+        The parameters of the statements.
+
+    Returns
+    -------
+    DataFrame
+        One row per stifle, in the same order: what `ENDS` and `GIVEN` name.
+    """
+    for name in ("outcome_state", "ends"):
+        declare(connection, name)
+    wide = pl.concat([joints.select(ASKED), facts], how="horizontal")
+    show(connection, "stifle_facts", wide.with_row_index("stifle_no"))
+    made = run_chain(connection, STEPS, ("stifle_no", *ENDS, *GIVEN), parameters)
+    made = by_number(made, joints.height)
+    states = _states(connection)
+    return made.select(
+        *(part for name, (day, state) in ENDS.items()
+          for part in (_day(name).alias(day), _state(name, states).alias(state))),
+        *GIVEN,
+    )  # fmt: skip
+
+
+def _states(connection: duckdb.DuckDBPyConnection) -> pl.Enum:
+    """Give the states that ``outcome_state.sql`` declares."""
+    named = connection.sql("SELECT unnest(enum_range(NULL::outcome_state))").fetchall()
+    return pl.Enum([name for (name,) in named])
+
+
+def _day(end: str) -> pl.Expr:
+    return pl.col(end) // DAYS_APART
+
+
+def _state(end: str, states: pl.Enum) -> pl.Expr:
+    return (pl.col(end) % DAYS_APART).cast(pl.UInt8).cat.to(states)

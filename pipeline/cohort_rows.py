@@ -1,0 +1,92 @@
+"""What is seen of the tables below the stifles, and what it says of each stifle."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import duckdb
+import polars as pl
+
+from pipeline.cohort_tables import by_number, implants_at_lock, up_to_lock
+from pipeline.cohort_visits import union_days, visit_facts, visits
+from pipeline.linked import Linked
+from pipeline.sql import run_sql, show
+
+COMPLICATION = (
+    "complication_type", "detected_day", "last_negative_day", "intraoperative", "detected_by",
+    "severity_class", "treatment", "ssi_depth", "window_days",
+)  # fmt: skip
+# The statements with a row for each stifle concerned.
+FACTS = ("complication_facts", "revision_facts", "implant_facts", "reluxation_days",
+         "opposite_days", "rated_ratios")  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Seen:
+    """The rows of joints up to the data lock of their index clinic, by number.
+
+    Attributes
+    ----------
+    visits
+        As in ``cohort_visits.visits``.
+    complications, revisions
+        One row per row of those tables.
+    implants
+        One row per implant; what was taken out after the lock is still in.
+    measurements
+        One row per reading of an image.
+    n_late
+        How many rows came after the lock.
+    """
+
+    visits: pl.DataFrame
+    complications: pl.DataFrame
+    revisions: pl.DataFrame
+    implants: pl.DataFrame
+    measurements: pl.DataFrame
+    n_late: int
+
+
+def seen_rows(linked: Linked, joints: pl.DataFrame) -> Seen:
+    """Take from the tables below the stifles what is seen of them."""
+    below = linked.below
+    rechecks = visits(below["rechecks"], joints)
+    complications = up_to_lock(
+        below["complications"], joints, day="detected_day", columns=COMPLICATION
+    )
+    revisions = up_to_lock(
+        below["revisions"], joints, day="revision_day",
+        columns=("revision_day", "revision_reason", "window_days"),
+    )  # fmt: skip
+    given = sum(
+        below[name].stifle_no.count() for name in ("rechecks", "complications", "revisions")
+    )
+    return Seen(
+        visits=rechecks, complications=complications, revisions=revisions,
+        implants=implants_at_lock(below["implants"], joints),
+        measurements=below["measurements"].rows.with_columns(
+            stifle_no=below["measurements"].stifle_no),
+        n_late=given - rechecks.height - complications.height - revisions.height,
+    )  # fmt: skip
+
+
+def stifle_facts(
+    connection: duckdb.DuckDBPyConnection,
+    seen: Seen,
+    *,
+    n_stifles: int,
+    changes_construct: Sequence[str],
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Give one row per stifle with all that single rows say of it, and the reluxation findings."""
+    union = union_days(seen.visits, n_stifles)
+    revised = seen.revisions.with_columns(union_day=union.gather(seen.revisions["stifle_no"]))
+    shown = {
+        "luxated": seen.visits.filter(pl.col("reluxated") | pl.col("opposite")),
+        "seen_complications": seen.complications, "seen_revisions": revised,
+        "seen_implants": seen.implants, "measurements": seen.measurements,
+    }  # fmt: skip
+    for name, rows in shown.items():
+        show(connection, name, rows)
+    findings = run_sql(connection, "reluxation_findings")
+    given = {"revision_facts": {"changes_construct": list(changes_construct) or [""]}}
+    facts = [by_number(run_sql(connection, name, given.get(name)), n_stifles) for name in FACTS]
+    return pl.concat([visit_facts(seen.visits, n_stifles), *facts], how="horizontal"), findings

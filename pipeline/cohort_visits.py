@@ -1,0 +1,100 @@
+"""Rechecks up to the data lock: what was found on each, and what that says of a stifle."""
+
+import polars as pl
+
+from pipeline.by_number import greatest, least, marked
+from pipeline.linked import Below
+
+WAYS = pl.Enum(["medial", "lateral", "bidirectional"])
+FUNCTION = pl.Enum(["full", "acceptable", "unacceptable"])
+TIME_FRAMES = ((1, 91), (92, 183), (184, 365))
+
+
+def visits(rechecks: Below, joints: pl.DataFrame) -> pl.DataFrame:
+    """Give one row per recheck up to the data lock of the index clinic: what was found.
+
+    A referring clinic's rows after it are not seen: who is seen elsewhere later would otherwise
+    be followed longer.
+
+    Parameters
+    ----------
+    rechecks
+        The rechecks, by number of their joint.
+    joints
+        One row per index stifle: admin_end_day, luxation_direction.
+
+    Returns
+    -------
+    DataFrame
+        stifle_no, day, window_days (half width of a planned day, else 0); adequate: a visit after
+        day 0 on which a veterinarian palpated the patella; important; healed; function_no (0
+        full, 1 acceptable, 2 unacceptable; after day 0); reluxated: out in the direction of the
+        original luxation; a blank direction counts as that one, and either direction where the
+        original luxation went both ways; opposite: out the other way.
+    """
+    known = rechecks.rows.select(
+        day="recheck_day",
+        window_days=pl.col("window_days").fill_null(0),
+        grade="patella_grade",
+        way=pl.col("patella_direction").cast(WAYS),
+        lame=(pl.col("lameness_score") > 0).fill_null(value=False),
+        healed=(pl.col("osteotomy_healing") == "complete").fill_null(value=False),
+        function_no=pl.when(pl.col("recheck_day") >= 1).then(
+            pl.col("function_class").cast(FUNCTION).to_physical()),
+        adequate=(((pl.col("recheck_mode") == "operating_clinic")
+                   | (pl.col("recheck_mode") == "other_veterinarian"))
+                  & pl.col("patella_grade").is_not_null() & (pl.col("recheck_day") >= 1)
+                  ).fill_null(value=False),
+    ).rechunk()  # fmt: skip
+    stifle = rechecks.stifle_no.rechunk()
+    lock = joints["admin_end_day"].gather(stifle)
+    seen = stifle.is_not_null() & (known["day"] <= lock).fill_null(value=True)
+    kept = known.with_columns(stifle_no=stifle)
+    kept = kept if seen.all() else kept.filter(seen)
+    return _with_ways(kept, joints["luxation_direction"].cast(WAYS).gather(kept["stifle_no"]))
+
+
+def _with_ways(kept: pl.DataFrame, first: pl.Series) -> pl.DataFrame:
+    """Say on which visits the patella was out, and which way, given the first direction."""
+    first_way, way = pl.lit(first.alias("first_way")), pl.col("way")
+    out = pl.col("adequate") & (pl.col("grade") >= 1).fill_null(value=False)
+    one_way = (first_way != "bidirectional").fill_null(value=False)
+    other = one_way & (way != first_way).fill_null(value=False)
+    return kept.select(
+        "stifle_no", "day", "window_days", "adequate", "healed", "function_no",
+        important=pl.col("adequate") & ((pl.col("grade") >= 2) | pl.col("lame")),
+        reluxated=out & ~(other & (way != "bidirectional").fill_null(value=False)),
+        opposite=out & other,
+    )  # fmt: skip
+
+
+def visit_facts(seen: pl.DataFrame, n_stifles: int) -> pl.DataFrame:
+    """Give one row per stifle: what its visits say of it.
+
+    Returns
+    -------
+    DataFrame
+        last_visit_day, last_adequate_day, surely_adequate_day (the first day of the latest
+        window), adequate_91, _183, _365 (one in days 1-91, 92-183, 184-365), last_function_class
+        and last_function_day (the latest day with a class, and the worst on it).
+    """
+    stifle, day, adequate = seen["stifle_no"], seen["day"], seen["adequate"]
+    palpated, palpated_day = stifle.filter(adequate), day.filter(adequate)
+    surely = palpated_day - seen["window_days"].filter(adequate)
+    last_class = greatest(stifle, 4 * day + seen["function_no"], n_stifles)
+    return pl.DataFrame({
+        "last_visit_day": greatest(stifle, day, n_stifles),
+        "last_adequate_day": greatest(palpated, palpated_day, n_stifles),
+        "surely_adequate_day": greatest(palpated, surely, n_stifles),
+        **{f"adequate_{last}": marked(
+            palpated.filter((palpated_day >= first) & (palpated_day <= last)), n_stifles)
+           for first, last in TIME_FRAMES},
+        "last_function_class": (last_class % 4).cast(pl.UInt8).cat.to(FUNCTION),
+        "last_function_day": last_class // 4,
+    })  # fmt: skip
+
+
+def union_days(seen: pl.DataFrame, n_stifles: int) -> pl.Series:
+    """Give the first day on which union of the osteotomy was recorded."""
+    healed = seen["healed"]
+    return least(seen["stifle_no"].filter(healed), seen["day"].filter(healed), n_stifles)

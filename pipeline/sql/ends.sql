@@ -1,0 +1,4 @@
+-- What may end a stifle's time at risk, as one number: sixteen times the day, and the place of its kind in
+-- outcome_state. The least of several is what came first; on one day the event goes before a revision,
+-- that before an amputation, and that before death.
+CREATE MACRO ends(kind, day) AS 16 * day + enum_code(kind::outcome_state)
