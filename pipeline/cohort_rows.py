@@ -64,7 +64,7 @@ def seen_rows(linked: Linked, joints: pl.DataFrame) -> Seen:
         visits=rechecks, complications=complications, revisions=revisions,
         implants=implants_at_lock(below["implants"], joints),
         measurements=below["measurements"].rows.with_columns(
-            stifle_no=below["measurements"].stifle_no),
+            stifle_no=below["measurements"].stifle_no.cast(pl.Int64)),
         n_late=given - rechecks.height - complications.height - revisions.height,
     )  # fmt: skip
 

@@ -77,7 +77,7 @@ def up_to_lock(
     below: Below, joints: pl.DataFrame, *, day: str, columns: Sequence[str]
 ) -> pl.DataFrame:
     """Give columns of the rows of joints up to the data lock of their index clinic, by number."""
-    rows = below.rows.select(columns).with_columns(stifle_no=below.stifle_no)
+    rows = below.rows.select(columns).with_columns(stifle_no=below.stifle_no.cast(pl.Int64))
     rows = rows.filter(pl.col("stifle_no").is_not_null())
     lock = joints["admin_end_day"].gather(rows["stifle_no"])
     return rows.filter((rows[day] <= lock).fill_null(value=True))
@@ -87,7 +87,7 @@ def implants_at_lock(below: Below, joints: pl.DataFrame) -> pl.DataFrame:
     """Give the implants as at the data lock: what was taken out later was still in."""
     rows = below.rows.select(
         "implant_type", "implant_no", "implant_removed_day", "implant_removal_reason",
-        stifle_no=below.stifle_no,
+        stifle_no=below.stifle_no.cast(pl.Int64),
     ).filter(pl.col("stifle_no").is_not_null())  # fmt: skip
     asked = joints.select(
         "admin_end_day", "ttt_fixation", "femoral_osteotomy", "cruciate_procedure"

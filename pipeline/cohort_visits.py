@@ -46,7 +46,7 @@ def visits(rechecks: Below, joints: pl.DataFrame) -> pl.DataFrame:
                   & pl.col("patella_grade").is_not_null() & (pl.col("recheck_day") >= 1)
                   ).fill_null(value=False),
     ).rechunk()  # fmt: skip
-    stifle = rechecks.stifle_no.rechunk()
+    stifle = rechecks.stifle_no.rechunk().cast(pl.Int64)
     lock = joints["admin_end_day"].gather(stifle)
     seen = stifle.is_not_null() & (known["day"] <= lock).fill_null(value=True)
     kept = known.with_columns(stifle_no=stifle)
