@@ -17,7 +17,7 @@ from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
 from pipeline.linked import Linked
 from pipeline.near_matches import UNDECIDED
-from pipeline.sql import open_database, run_sql, show
+from pipeline.sql import ask, open_database, show
 from pipeline.study import Study
 from shared.errors import NobodyLeftError, PlanError
 
@@ -70,7 +70,7 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         lock of every stifle.
     """
     with open_database(numbered_tables(linked)) as connection:
-        sessions = run_sql(connection, "sessions", {"seed": str(study.seed)})
+        sessions = ask(connection, "sessions", {"seed": str(study.seed)})
         joints = described(sessions, linked)
         _require_horizons(joints, study.outcomes.horizons)
         show(connection, "joints", joints.select(JUDGED_BY).with_row_index("stifle_no"))
@@ -151,7 +151,7 @@ def _by_joint(connection: duckdb.DuckDBPyConnection, name: str, study: Study) ->
     given = parameters(study.eligibility)
     if name == "surgeon_cases":
         given = {"accrual_start": study.eligibility.accrual_start}
-    return by_number(run_sql(connection, name, given), connection.table("joints").shape[0])
+    return by_number(ask(connection, name, given), connection.table("joints").shape[0])
 
 
 def _rules(study: Study) -> Mapping[str, object]:

@@ -39,8 +39,11 @@ WORKING = ("shifted", "accrual_start", "accrual_end", "surely_adequate_day", "st
 
 
 def ordered(table: pl.DataFrame, horizons: Iterable[int]) -> pl.DataFrame:
-    """Put the columns in order and take out what was needed on the way only."""
+    """Put the columns in order and take out what was needed on the way only.
+
+    The rows are in the order of stifle ids, by which stifles have their numbers.
+    """
     days = [f"{name}_by_{day}" for name in ("relux", "implant") for day in horizons]
     last = (*DERIVED, *FOLLOW_UP, *RELUXATION, *IMPLANT, *days, *COMPLICATIONS)
     baseline = [name for name in table.columns if name not in {*KEYS, *last, *WORKING}]
-    return table.select(*KEYS, *baseline, *last).sort("stifle_id")
+    return table.select(*KEYS, *baseline, *last)

@@ -4,10 +4,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.by_number import greatest
+from pipeline.cohort_facts import SEVERITY
 from pipeline.cohort_rows import Seen
 from pipeline.cohort_tables import as_text, named_events
 
-SEVERITY = pl.Enum(["minor", "major_medical", "major_surgical", "catastrophic"])
 SOURCES = pl.Enum(["complication", "end", "palpation", "revision"])
 FRAMES = pl.Enum(["perioperative", "short term", "mid term", "long term"])
 FRAMES_END = (91, 183, 365)
@@ -20,7 +20,7 @@ def event_list(seen: Seen, joints: pl.DataFrame) -> pl.DataFrame:
     Parameters
     ----------
     seen
-        Its visits, complications and revisions.
+        Its luxated visits, complications and revisions.
     joints
         One row per stifle, by number: stifle_id, animal_id, clinic_id, end_status,
         end_of_followup_day, last_known_day.
@@ -40,7 +40,7 @@ def event_list(seen: Seen, joints: pl.DataFrame) -> pl.DataFrame:
             | (pl.col("detected_day") == 0))),
         ("revision", seen.revisions.select(
             "stifle_no", event="revision_reason", day="revision_day")),
-        *(("palpation", seen.visits.filter(found).select("stifle_no", "day", event=pl.lit(event)))
+        *(("palpation", seen.luxated.filter(found).select("stifle_no", "day", event=pl.lit(event)))
           for found, event in (("reluxated", "reluxation"), ("opposite", "opposite_luxation"))),
         ("end", ends.with_row_index("stifle_no")
          .filter(ended & (pl.col("end_of_followup_day") == pl.col("last_known_day")))

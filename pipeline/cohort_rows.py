@@ -6,18 +6,18 @@ from dataclasses import dataclass
 import duckdb
 import polars as pl
 
+from pipeline.cohort_facts import complication_facts, revision_facts
 from pipeline.cohort_tables import by_number, implants_at_lock, up_to_lock
-from pipeline.cohort_visits import union_days, visit_facts, visits
+from pipeline.cohort_visits import luxated, union_days, visit_facts, visits
 from pipeline.linked import Linked
-from pipeline.sql import run_sql, show
+from pipeline.sql import ask, run_sql, show
 
 COMPLICATION = (
     "complication_type", "detected_day", "last_negative_day", "intraoperative", "detected_by",
     "severity_class", "treatment", "ssi_depth", "window_days",
 )  # fmt: skip
-# The statements with a row for each stifle concerned.
-FACTS = ("complication_facts", "revision_facts", "implant_facts", "reluxation_days",
-         "opposite_days", "rated_ratios")  # fmt: skip
+# The statements with a row for each stifle that has such rows.
+FACTS = ("implant_facts", "reluxation_days", "opposite_days", "rated_ratios")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -26,8 +26,8 @@ class Seen:
 
     Attributes
     ----------
-    visits
-        As in ``cohort_visits.visits``.
+    visits, luxated
+        As in ``pipeline/cohort_visits.py``.
     complications, revisions
         One row per row of those tables.
     implants
@@ -39,6 +39,7 @@ class Seen:
     """
 
     visits: pl.DataFrame
+    luxated: pl.DataFrame
     complications: pl.DataFrame
     revisions: pl.DataFrame
     implants: pl.DataFrame
@@ -61,8 +62,8 @@ def seen_rows(linked: Linked, joints: pl.DataFrame) -> Seen:
         below[name].stifle_no.count() for name in ("rechecks", "complications", "revisions")
     )
     return Seen(
-        visits=rechecks, complications=complications, revisions=revisions,
-        implants=implants_at_lock(below["implants"], joints),
+        visits=rechecks, luxated=luxated(rechecks, joints), complications=complications,
+        revisions=revisions, implants=implants_at_lock(below["implants"], joints),
         measurements=below["measurements"].rows.with_columns(
             stifle_no=below["measurements"].stifle_no.cast(pl.Int64)),
         n_late=given - rechecks.height - complications.height - revisions.height,
@@ -77,16 +78,19 @@ def stifle_facts(
     changes_construct: Sequence[str],
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Give one row per stifle with all that single rows say of it, and the reluxation findings."""
-    union = union_days(seen.visits, n_stifles)
-    revised = seen.revisions.with_columns(union_day=union.gather(seen.revisions["stifle_no"]))
     shown = {
-        "luxated": seen.visits.filter(pl.col("reluxated") | pl.col("opposite")),
-        "seen_complications": seen.complications, "seen_revisions": revised,
-        "seen_implants": seen.implants, "measurements": seen.measurements,
+        "luxated": seen.luxated, "seen_complications": seen.complications,
+        "seen_revisions": seen.revisions, "seen_implants": seen.implants,
+        "measurements": seen.measurements,
     }  # fmt: skip
     for name, rows in shown.items():
         show(connection, name, rows)
     findings = run_sql(connection, "reluxation_findings")
-    given = {"revision_facts": {"changes_construct": list(changes_construct) or [""]}}
-    facts = [by_number(run_sql(connection, name, given.get(name)), n_stifles) for name in FACTS]
-    return pl.concat([visit_facts(seen.visits, n_stifles), *facts], how="horizontal"), findings
+    parts = [
+        visit_facts(seen.visits, n_stifles),
+        complication_facts(seen.complications, n_stifles),
+        revision_facts(seen.revisions, union_days(seen.visits, n_stifles),
+                       changes_construct=changes_construct),
+        *(by_number(ask(connection, name), n_stifles) for name in FACTS),
+    ]  # fmt: skip
+    return pl.concat(parts, how="horizontal"), findings

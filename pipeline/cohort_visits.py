@@ -21,50 +21,64 @@ def visits(rechecks: Below, joints: pl.DataFrame) -> pl.DataFrame:
     rechecks
         The rechecks, by number of their joint.
     joints
-        One row per index stifle: admin_end_day, luxation_direction.
+        One row per index stifle: admin_end_day.
 
     Returns
     -------
     DataFrame
         stifle_no, day, window_days (half width of a planned day, else 0); adequate: a visit after
-        day 0 on which a veterinarian palpated the patella; important; healed; function_no (0
-        full, 1 acceptable, 2 unacceptable; after day 0); reluxated: out in the direction of the
-        original luxation; a blank direction counts as that one, and either direction where the
-        original luxation went both ways; opposite: out the other way.
+        day 0 on which a veterinarian palpated the patella; grade, way (in which the patella was
+        out); lame; healed; function_no (0 full, 1 acceptable, 2 unacceptable; after day 0).
     """
+    palpated = (
+        (pl.col("recheck_mode") == "operating_clinic")
+        | (pl.col("recheck_mode") == "other_veterinarian")
+    ) & pl.col("patella_grade").is_not_null()
+    after = pl.col("recheck_day") >= 1
+    function_no = pl.col("function_class").cast(FUNCTION).to_physical()
     known = rechecks.rows.select(
         day="recheck_day",
         window_days=pl.col("window_days").fill_null(0),
-        grade="patella_grade",
+        adequate=(palpated & after).fill_null(value=False),
+        grade=pl.col("patella_grade").cast(pl.Int8),
         way=pl.col("patella_direction").cast(WAYS),
         lame=(pl.col("lameness_score") > 0).fill_null(value=False),
         healed=(pl.col("osteotomy_healing") == "complete").fill_null(value=False),
-        function_no=pl.when(pl.col("recheck_day") >= 1).then(
-            pl.col("function_class").cast(FUNCTION).to_physical()),
-        adequate=(((pl.col("recheck_mode") == "operating_clinic")
-                   | (pl.col("recheck_mode") == "other_veterinarian"))
-                  & pl.col("patella_grade").is_not_null() & (pl.col("recheck_day") >= 1)
-                  ).fill_null(value=False),
-    ).rechunk()  # fmt: skip
+        function_no=pl.when(after).then(function_no),
+    ).rechunk()
     stifle = rechecks.stifle_no.rechunk().cast(pl.Int64)
     lock = joints["admin_end_day"].gather(stifle)
     seen = stifle.is_not_null() & (known["day"] <= lock).fill_null(value=True)
     kept = known.with_columns(stifle_no=stifle)
-    kept = kept if seen.all() else kept.filter(seen)
-    return _with_ways(kept, joints["luxation_direction"].cast(WAYS).gather(kept["stifle_no"]))
+    return kept if seen.all() else kept.filter(seen)
 
 
-def _with_ways(kept: pl.DataFrame, first: pl.Series) -> pl.DataFrame:
-    """Say on which visits the patella was out, and which way, given the first direction."""
-    first_way, way = pl.lit(first.alias("first_way")), pl.col("way")
-    out = pl.col("adequate") & (pl.col("grade") >= 1).fill_null(value=False)
-    one_way = (first_way != "bidirectional").fill_null(value=False)
-    other = one_way & (way != first_way).fill_null(value=False)
-    return kept.select(
-        "stifle_no", "day", "window_days", "adequate", "healed", "function_no",
-        important=pl.col("adequate") & ((pl.col("grade") >= 2) | pl.col("lame")),
-        reluxated=out & ~(other & (way != "bidirectional").fill_null(value=False)),
-        opposite=out & other,
+def luxated(seen: pl.DataFrame, joints: pl.DataFrame) -> pl.DataFrame:
+    """Give the visits after day 0 on which a veterinarian found the patella out.
+
+    Parameters
+    ----------
+    seen
+        The visits.
+    joints
+        One row per index stifle: luxation_direction.
+
+    Returns
+    -------
+    DataFrame
+        stifle_no, day, window_days; reluxated: out in the direction of the original luxation; a
+        blank direction counts as that one, and either direction where the original luxation went
+        both ways; opposite: out the other way; important: grade II or more, or lame.
+    """
+    out = seen.filter(pl.col("adequate") & (pl.col("grade") >= 1))
+    first = joints["luxation_direction"].gather(out["stifle_no"]).cast(WAYS)
+    one_way = (first != "bidirectional").fill_null(value=False)
+    other = one_way & (out["way"] != first).fill_null(value=False)
+    return out.select(
+        "stifle_no", "day", "window_days",
+        reluxated=~(other & (out["way"] != "bidirectional").fill_null(value=False)),
+        opposite=other,
+        important=(pl.col("grade") >= 2) | pl.col("lame"),
     )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.by_number import greatest
 from pipeline.eligibility import Step
 
 Numbers = npt.NDArray[np.int64]
@@ -96,14 +97,16 @@ def _counted(
     n_clinics, n_places = len(clinics), len(names) + 1
     clinic = _codes(stifles["clinic_id"], clinics)
     place = _codes(stifles["left_at"], names)
-    animal = stifles["animal_no"].cast(pl.Int64).to_numpy()
+    numbers = stifles["animal_no"].cast(pl.Int64)
+    animal, last = numbers.to_numpy(), numbers.max()
     kind = _codes(operations["kind"], KINDS)
     kinds = _table(_codes(operations["clinic_id"], clinics) * len(KINDS) + kind,
                    n_clinics, len(KINDS))  # fmt: skip
     left = _table(clinic * n_places + place, n_clinics, n_places)
     at_clinic = _last_places(animal * n_clinics + clinic, place, n_places)
     animals = _table(at_clinic % (n_clinics * n_places), n_clinics, n_places)
-    anywhere = _table(_last_places(animal, place, n_places) % n_places, 1, n_places)
+    left_last = greatest(numbers, pl.Series(place), last + 1 if isinstance(last, int) else 0)
+    anywhere = _table(left_last.drop_nulls().to_numpy(), 1, n_places)
     return [
         Counts(kinds=dict(zip(KINDS, ofs.tolist(), strict=True)), stifles=sts.tolist(),
                animals=ans.tolist())

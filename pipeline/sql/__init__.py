@@ -61,11 +61,6 @@ def fetch(connection: duckdb.DuckDBPyConnection, name: str) -> pl.DataFrame:
     return connection.sql(f"SELECT * FROM {quoted(name)}").pl()
 
 
-def ask(connection: duckdb.DuckDBPyConnection, name: str) -> pl.DataFrame:
-    """Give what a statement makes without keeping it in the database."""
-    return connection.sql(statement(name)).pl()
-
-
 def run_sql(
     connection: duckdb.DuckDBPyConnection,
     name: str,
@@ -74,6 +69,15 @@ def run_sql(
     """Make the table `name` and give it back."""
     make_table(connection, name, parameters)
     return fetch(connection, name)
+
+
+def ask(
+    connection: duckdb.DuckDBPyConnection,
+    name: str,
+    parameters: Mapping[str, Any] | None = None,
+) -> pl.DataFrame:
+    """Give what a statement makes without keeping it in the database."""
+    return connection.sql(statement(name), params=dict(parameters or {})).pl()
 
 
 def run_chain(
