@@ -84,15 +84,13 @@ def run_chain(
     connection: duckdb.DuckDBPyConnection,
     names: Sequence[str],
     columns: Sequence[str],
-    parameters: Mapping[str, Any],
+    parameters: Mapping[str, Mapping[str, Any]],
 ) -> pl.DataFrame:
     """Run statements that each read the one before them as one, and give columns of the last.
 
-    No table is made on the way: every row passes through all of them at once.
+    Each is a view: no table is made on the way, and every row passes through all of them at once.
     """
-    steps = ",\n".join(
-        f"{quoted(name)} AS NOT MATERIALIZED (\n{statement(name)})" for name in names
-    )
-    wanted = ", ".join(map(quoted, columns))
-    query = f"WITH {steps}\nSELECT {wanted} FROM {quoted(names[-1])}"
-    return connection.sql(query, params=dict(parameters)).pl()
+    for name in names:
+        view = connection.sql(statement(name), params=dict(parameters.get(name, {})))
+        view.create_view(name)
+    return connection.view(names[-1]).select(*columns).pl()
