@@ -25,12 +25,17 @@ def cell_findings(
     found = [_empty()]
     day = next((name for name in _DAYS if name in rows.columns), None)
     named = {item.name for item in in_export(rows, variables)}
+    blank = rows.null_count().row(0, named=True)
     for variable in variables:
         name = variable.name
         if name not in named and not words.stops(table, name):
             continue
         rule = pl.col(f"rule:{name}")
-        if words.stops(table, name) and (name not in KEY_NAMES or table == "animals"):
+        must = words.stops(table, name) and (name not in KEY_NAMES or table == "animals")
+        said = blank[f"rule:{name}"] + blank[f"note:{name}"] < 2 * rows.height
+        if not said and not (must and blank[name]):
+            continue  # the cells of most variables are all understood
+        if must:
             unstated = pl.col(name).is_null() & rule.is_null()
             rule = pl.when(unstated).then(pl.lit("M06")).otherwise(rule)
         if "rule:local_stifle" in rows.columns:  # a row without its stifle is asked about once

@@ -8,6 +8,7 @@ from schemas.codebook import Variable
 from schemas.rules.repeated import repeated
 
 KEY = "local_animal"
+PLACE = "sulca:place"
 
 
 def fold_animals(rows: pl.DataFrame, variables: Sequence[Variable]) -> pl.DataFrame:
@@ -24,36 +25,38 @@ def fold_animals(rows: pl.DataFrame, variables: Sequence[Variable]) -> pl.DataFr
     if repeated(rows.select(KEY), [KEY]).is_empty():
         return rows
     again = rows[KEY].is_duplicated() & rows[KEY].is_not_null()
-    if not again.any():
+    said = (
+        rows.select(KEY, *names)
+        .with_row_index(PLACE)
+        .filter(again)
+        .unique(subset=[KEY, *names], keep="first", maintain_order=True)
+    )
+    differs = pl.col(KEY).is_duplicated()  # mostly all rows of an animal say the same
+    kept = pl.concat([said.filter(~differs)[PLACE], _kept(said.filter(differs), names)])
+    if kept.len() == again.sum():
         return rows
+    place = pl.int_range(pl.len(), dtype=pl.UInt32)
+    return rows.filter(~again | place.is_in(kept.implode()))
+
+
+def _kept(said: pl.DataFrame, names: Sequence[str]) -> pl.Series:
+    """Choose among the unlike rows of each animal the one that says all, or else keep them all."""
     filled = pl.sum_horizontal(pl.col(name).is_not_null() for name in names)
     known = pl.sum_horizontal(pl.col(name).drop_nulls().n_unique().over(KEY) > 0 for name in names)
     one_story = pl.all_horizontal(
         pl.col(name).drop_nulls().n_unique().over(KEY) <= 1 for name in names
     )
-    counted = (
-        rows.select(KEY, *names)
-        .with_row_index("sulca:place")
-        .filter(again)
-        .with_columns(
-            filled.alias("sulca:filled"), known.alias("sulca:known"), one_story.alias("sulca:one")
-        )
+    counted = said.with_columns(
+        filled.alias("sulca:filled"), known.alias("sulca:known"), one_story.alias("sulca:one")
     )
     full = pl.col("sulca:one") & (pl.col("sulca:filled").max().over(KEY) == pl.col("sulca:known"))
     named = counted.with_columns(full.alias("sulca:full"))
     folded = (
         named.filter(pl.col("sulca:full"))
-        .sort(KEY, "sulca:filled", "sulca:place", descending=[False, True, False])
+        .sort(KEY, "sulca:filled", PLACE, descending=[False, True, False])
         .unique(subset=[KEY], keep="first", maintain_order=True)
     )
-    apart = named.filter(~pl.col("sulca:full")).unique(
-        subset=[KEY, *names], keep="first", maintain_order=True
-    )
-    kept = pl.concat(part["sulca:place"] for part in (folded, apart))
-    if kept.len() == named.height:
-        return rows
-    place = pl.int_range(pl.len(), dtype=pl.UInt32)
-    return rows.filter(~again | place.is_in(kept.implode()))
+    return pl.concat([folded[PLACE], named.filter(~pl.col("sulca:full"))[PLACE]])
 
 
 def doubts_of_folded(rows: pl.DataFrame, kept: pl.DataFrame) -> pl.DataFrame:

@@ -1,6 +1,7 @@
 """Working rows -> rows of the canonical tables: placed, numbered, animals folded, blanks filled."""
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import polars as pl
 
@@ -106,11 +107,20 @@ def _gathered(parts: Sequence[pl.DataFrame], schema: dict[str, pl.DataType]) -> 
     shaped = [_shaped(rows, schema) for rows in parts if rows.height]
     if not shaped:
         return pl.DataFrame(schema=schema)
-    if len(shaped) == 1 and (shaped[0]["row"].diff().drop_nulls() > 0).all():
-        return shaped[0]  # one part, in the order of its file
     # Not with an empty frame: its columns would take room in all.
-    return pl.concat(one_type(shaped)).sort(
+    rows = shaped[0] if len(shaped) == 1 else pl.concat(one_type(shaped))
+    if _in_order(shaped):
+        return rows
+    return rows.sort(
         pl.col("sulca:order") // FILE_STEP, "row", "sulca:order", "block", maintain_order=True
+    )
+
+
+def _in_order(parts: Sequence[pl.DataFrame]) -> bool:
+    """Tell parts that each follow their own file, file after file."""
+    files = [int(rows["sulca:order"][0]) // FILE_STEP for rows in parts]
+    return all(one < other for one, other in pairwise(files)) and all(
+        rows.select((pl.col("row").diff() > 0).all()).item() for rows in parts
     )
 
 

@@ -147,6 +147,8 @@ def with_joined(rows: pl.DataFrame, others: pl.DataFrame, *, on: str) -> pl.Data
     A join of whole frames would copy every column, and give room to those that take none.
     """
     added = others.drop(on)
+    if rows.is_empty():
+        return rows.with_columns(added.clear())
     if _alike(rows[on], others[on]):
         return rows.with_columns(added)  # each stifle beside its own operation
     places = _places(rows, others[on])
