@@ -163,5 +163,7 @@ def _through_the_gate(tables: Mapping[str, pl.DataFrame], codebook: tuple[Variab
 
 def _of_accepted(holds: list[pl.DataFrame], stifles: pl.DataFrame) -> pl.DataFrame:
     key = ["clinic_id", "local_stifle"]
-    listed = pl.concat(holds).join(stifles.select(key), on=key, how="semi")
+    every = pl.concat(holds)
+    known = stifles.select(key).join(every, on=key, how="semi")
+    listed = every.join(known, on=key, how="semi")
     return listed.unique().sort(listed.columns)

@@ -2,16 +2,19 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 import polars as pl
 
 from pipeline.intake.coded import as_text
 from pipeline.intake.distinct import distinct_rows
 from pipeline.intake.mapped import RAW, Mapped
 from schemas.rules.exports import DATES, FILE, files_in_question
+from schemas.rules.row_places import starts_of_runs
 from schemas.rules.rule import Frames
 
 TWO_NUMBERS_AND_YEAR = r"^\s*(\d{1,2})[./\- ]+(\d{1,2})[./\- ]+(?:\d{4}|\d{2})(?:\s.*)?$"
 
+KINDS = 4  # no such date, day before month, month before day, either
 FIRST, SECOND = pl.col("first"), pl.col("second")
 
 
@@ -67,11 +70,15 @@ def _counts(rows: pl.DataFrame, numbers: _Numbers) -> pl.DataFrame:
         .when((SECOND > 12) & (FIRST <= 12)).then(2).otherwise(3).cast(pl.UInt8).alias("kind")
     ).to_series()  # fmt: skip
     kinds = kind if numbers.places is None else kind.gather(numbers.places)
-    is_kind = {name: (pl.col("kind") == place).sum() for place, name in
-               ((1, "day_first"), (2, "month_first"))}  # fmt: skip
-    return rows.select(FILE).with_columns(kinds).group_by(FILE).agg(
-        **is_kind, dates=(pl.col("kind") > 0).sum()
-    )  # fmt: skip
+    starts = starts_of_runs(rows.select(FILE))
+    files = rows.select(FILE).filter(starts)
+    each = (starts.cum_sum() - 1) * KINDS + kinds
+    counts = np.bincount(each.to_numpy(), minlength=files.height * KINDS).reshape(-1, KINDS)
+    return files.with_columns(
+        pl.Series("day_first", counts[:, 1], dtype=pl.Int64),
+        pl.Series("month_first", counts[:, 2], dtype=pl.Int64),
+        pl.Series("dates", counts[:, 1:].sum(axis=1), dtype=pl.Int64),
+    )
 
 
 def day_kinds(rechecks: pl.DataFrame, mapped: Mapped) -> pl.DataFrame:

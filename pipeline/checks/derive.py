@@ -15,9 +15,10 @@ STIFLE = ["clinic_id", "local_stifle"]
 
 def raise_severity(tables: Frames, hits: Sequence[Hit]) -> dict[str, pl.DataFrame]:
     """Raise the severity of events whose treatment implies more (R73)."""
-    row_ids = pl.concat(
-        [pl.Series(dtype=pl.String), *(hit.rows["row_id"] for hit in hits if hit.rule.id == "R73")]
-    )
+    raised = [hit.rows["row_id"] for hit in hits if hit.rule.id == "R73"]
+    if not raised:
+        return dict(tables)
+    row_ids = pl.concat(raised)
     named = pl.col("row_id").is_in(row_ids.implode())
     higher = named & (rank(pl.col("severity_class")) < rank(least_severity()))
     events = tables["complications"].with_columns(

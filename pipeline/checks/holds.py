@@ -27,9 +27,14 @@ def empty_held(tables: Frames, hits: Iterable[Hit]) -> dict[str, pl.DataFrame]:
         for target in (item for item in hit.rule.holds if not item.startswith("outcome:")):
             other, _, name = target.rpartition(".")
             table = other or hit.rule.table
-            named = left[hit.rule.table].join(hit.rows, on="row_id", how="semi")
+            named = _keys(left[hit.rule.table]).join(hit.rows, on="row_id", how="semi")
             left[table] = _emptied(left[table], named, name, key=STIFLE if other else ["row_id"])
     return left
+
+
+def _keys(frame: pl.DataFrame) -> pl.DataFrame:
+    return frame.select(name for name in ("row_id", *ANIMAL, "local_stifle")
+                        if name in frame.columns)  # fmt: skip
 
 
 def _emptied(frame: pl.DataFrame, named: pl.DataFrame, name: str, *, key: list[str]
@@ -37,10 +42,8 @@ def _emptied(frame: pl.DataFrame, named: pl.DataFrame, name: str, *, key: list[s
     if name not in frame.columns:  # a word for what is in doubt, no column of this table
         return frame
     marks = named.select(key).unique().with_columns(held=pl.lit(value=True))
-    marked = frame.join(marks, on=key, how="left", maintain_order="left")
-    return marked.with_columns(
-        pl.when(pl.col("held")).then(None).otherwise(pl.col(name)).alias(name)
-    ).drop("held")
+    held = frame.select(key).join(marks, on=key, how="left", maintain_order="left")["held"]
+    return frame.with_columns(pl.when(held).then(None).otherwise(pl.col(name)).alias(name))
 
 
 def holds_of_hits(hits: Iterable[Hit], tables: Frames) -> pl.DataFrame:
@@ -49,7 +52,9 @@ def holds_of_hits(hits: Iterable[Hit], tables: Frames) -> pl.DataFrame:
     for hit in hits:
         if hit.rule.action != "hold":
             continue
-        rows = tables[hit.rule.table].join(hit.rows, on="row_id", how="semi", maintain_order="left")
+        rows = _keys(tables[hit.rule.table]).join(
+            hit.rows, on="row_id", how="semi", maintain_order="left"
+        )
         targets = pl.DataFrame({"target": [name.rpartition(".")[2] for name in hit.rule.holds]},
                                schema={"target": pl.String})  # fmt: skip
         listed.append(
@@ -65,7 +70,7 @@ def holds_of_intake(found: pl.DataFrame, tables: Frames) -> pl.DataFrame:
     held = found.filter(pl.col("action") == "hold", pl.col("row_id") != "")
     alike = ["table", "holds", "variable", "rule"]
     for (table, holds, variable, rule), cells in held.group_by(alike, maintain_order=True):
-        rows = tables[str(table)].join(cells, on="row_id", how="semi", maintain_order="left")
+        rows = _keys(tables[str(table)]).join(cells, on="row_id", how="semi", maintain_order="left")
         named = [item.strip() for item in str(holds).split(",") if item.strip()]
         targets = [target for name in named or [str(variable)]
                    for target in unknown_when_held(str(table), name)]  # fmt: skip
@@ -127,7 +132,7 @@ def _stifles_of(rows: pl.DataFrame, tables: Frames) -> pl.DataFrame:
         return rows.select(STIFLE).filter(pl.col("local_stifle").is_not_null())
     if "local_animal" not in rows.columns:
         return pl.DataFrame(schema={name: pl.String() for name in STIFLE})
-    stifles = tables["stifles"].select(*ANIMAL, "local_stifle")
+    stifles = tables["stifles"].select(*ANIMAL, "local_stifle").join(rows, on=ANIMAL, how="semi")
     return rows.select(ANIMAL).join(stifles, on=ANIMAL, how="inner", maintain_order="left").select(
         STIFLE
     )  # fmt: skip

@@ -31,6 +31,8 @@ def _waiting(tables: Frames, left: dict[str, pl.DataFrame], fates: pl.DataFrame
              ) -> tuple[dict[str, pl.DataFrame], pl.DataFrame]:  # fmt: skip
     """Stop the rows of stopped stifles, for the same reason."""
     causes = fates.filter(pl.col("table") == "stifles").select("row_id", "rule")
+    if causes.is_empty():
+        return left, fates.clear()
     stopped = tables["stifles"].join(causes, on="row_id", how="inner").select(*STIFLE, "rule")
     gone = stopped.join(left["stifles"].select(STIFLE), on=STIFLE, how="anti")
     waiting = [pl.DataFrame(schema=dict(FATE_SCHEMA))]

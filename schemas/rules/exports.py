@@ -50,25 +50,26 @@ def _doubtful(frames: Frames) -> pl.DataFrame:
 
 
 def _never_luxated(frames: Frames) -> pl.DataFrame:
-    """Give rechecks of clinics with over 30 stifles in which every grade is 0 and none is blank."""
+    """Give rechecks of clinics with over 30 stifles in which every grade is 0 and none is blank.
+
+    The first rows of a clinic mostly tell how many stifles it has.
+    """
     grade = pl.col("patella_grade")
     rows = select_columns(
         frames, "rechecks", ["row_id", "clinic_id", "local_stifle", "patella_grade"]
     )
-    stable = rows.group_by("clinic_id").agg(stable=(grade.is_not_null() & (grade == 0)).all())
-    of_stable = rows.filter(
-        pl.col("clinic_id").is_in(stable.filter("stable")["clinic_id"].implode())
+    clinics = rows.group_by("clinic_id").agg(
+        stable=(grade.is_not_null() & (grade == 0)).all(),
+        n=pl.col("local_stifle").head(FIRST_ROWS).n_unique(),
     )
-    return of_stable.filter(pl.col("clinic_id").is_in(_of_many_stifles(of_stable).implode()))
-
-
-def _of_many_stifles(rows: pl.DataFrame) -> pl.Series:
-    """Name the clinics with rows of over 30 stifles; the first rows mostly tell."""
-    by_clinic, stifles = rows.group_by("clinic_id"), pl.col("local_stifle")
-    first = by_clinic.agg(n=stifles.head(FIRST_ROWS).n_unique())
-    if (first["n"] > MANY_STIFLES).all():
-        return first["clinic_id"]
-    return by_clinic.agg(n=stifles.n_unique()).filter(pl.col("n") > MANY_STIFLES)["clinic_id"]
+    stable = clinics.filter("stable")
+    few = rows.join(stable.filter(pl.col("n") <= MANY_STIFLES), on="clinic_id", how="semi")
+    counted = few.group_by("clinic_id").agg(n=pl.col("local_stifle").n_unique())
+    named = pl.concat([stable.select("clinic_id", "n"), counted]).filter(
+        pl.col("n") > MANY_STIFLES
+    )["clinic_id"]  # fmt: skip
+    every = named.len() == clinics.height
+    return rows if every else rows.filter(pl.col("clinic_id").is_in(named.implode()))
 
 
 def _no_small_events(frames: Frames) -> pl.DataFrame:

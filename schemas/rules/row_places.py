@@ -36,7 +36,7 @@ def find_places(keys: pl.DataFrame, rows: pl.DataFrame) -> Places:
     """Find each key among rows that have it once; a key with a blank in it is not found."""
     if keys.height and keys.equals(rows) and not sum(keys.null_count().row(0)):
         return Places(numbers=None)
-    starts = _starts(keys)
+    starts = starts_of_runs(keys)
     if keys.height and starts.sum() * RUN <= keys.height:
         run = starts.cum_sum() - 1
         return find_places(keys.filter(starts), rows).only(run)
@@ -48,7 +48,7 @@ def find_places(keys: pl.DataFrame, rows: pl.DataFrame) -> Places:
     )
 
 
-def _starts(keys: pl.DataFrame) -> pl.Series:
+def starts_of_runs(keys: pl.DataFrame) -> pl.Series:
     """Be true where a key is not that of the row above; the contacts of a stifle mostly follow."""
     unlike = (each[1:].ne_missing(each[:-1]) for each in keys.iter_columns())  # copies none
     first = pl.Series([True] if keys.height else [], dtype=pl.Boolean)
