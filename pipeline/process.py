@@ -5,9 +5,9 @@ import os
 # One thread of linear algebra: products of many columns would differ in their last digit with the
 # number of threads, and at our sizes threads only cost time.
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
-# A stage asks for memory and gives it back a thousand times. Kept for ten seconds, it need not be
-# asked of the system again: a tenth of the time of a large intake, for a tenth more memory.
-MEMORY_KEPT = "dirty_decay_ms:10000,muzzy_decay_ms:10000"
+# A stage asks for memory and gives it back a thousand times. Kept for three seconds, it need not be
+# asked of the system again: a tenth of the time of a large intake. Kept longer, it is only more.
+MEMORY_KEPT = "dirty_decay_ms:3000,muzzy_decay_ms:3000"
 
 
 def settle_process() -> None:

@@ -18,11 +18,11 @@ from pipeline.intake.mapping_needs import check_places
 from pipeline.intake.read import read_file
 from pipeline.intake.screen import screen
 from pipeline.intake.screen_allowed import allowed_columns
-from pipeline.intake.sheet import Sheet
 from schemas.codebook import CANONICAL_TABLES, Variable, codebook_version, read_codebook
 from schemas.codebook_history import changed_since
 from schemas.findings import findings
 from shared.errors import InputFileError, MappingError, nearest
+from shared.side_by_side import side_by_side
 
 Codebook = tuple[Variable, ...]
 
@@ -61,12 +61,11 @@ def read_clinic(folder: Path, clinic_id: str, codebook: Codebook) -> Mapped:
     export = folder / "exports" / clinic_id
     mapping = with_every_file(clinic_mapping(folder, clinic_id, codebook), export)
     found: list[pl.DataFrame] = [_other_version(mapping), _other_files(export, mapping)]
-    sheets: dict[str, Sheet] = {}
-    for source in mapping.files:
-        sheet, seen = screen(read_file(export, source), mapping, source.name)
-        sheets[source.name] = sheet
-        found.append(seen)
-    found.append(other_parts(sheets, mapping))
+    read = side_by_side(
+        lambda source: screen(read_file(export, source), mapping, source.name), mapping.files
+    )
+    sheets = {source.name: sheet for source, (sheet, _) in zip(mapping.files, read, strict=True)}
+    found += [*(seen for _, seen in read), other_parts(sheets, mapping)]
     mapped = map_clinic(sheets, mapping, codebook)
     return replace(
         mapped, findings=pl.concat([*found, mapped.findings]),
