@@ -157,13 +157,16 @@ def missing_rows(
 ) -> pl.DataFrame:
     """Say why each absent value is absent."""
     parts = [pl.DataFrame(schema=dict(MISSING_SCHEMA))]
+    blanks = rows.null_count().row(0, named=True)
     for item in variables:
-        cells = rows.select("row_id", value=item.name, reason=f"miss:{item.name}")
-        blank, unsaid = cells.select(pl.col("value", "reason").null_count()).row(0)
+        reason = f"miss:{item.name}"
+        blank, unsaid = blanks[item.name], blanks[reason]
         if not blank or unsaid == rows.height:
             continue
+        cells = rows.select("row_id", reason=reason)
         if blank < rows.height or unsaid:  # else every row, whose names then take no room
-            cells = cells.filter(pl.col("value").is_null() & pl.col("reason").is_not_null())
+            wanted = pl.col(item.name).is_null() & pl.col(reason).is_not_null()
+            cells = cells.filter(rows.select(wanted).to_series())
         named = {"clinic_id": clinic_id, "table": table, "variable": item.name}
         parts.append(with_names(cells, named, MISSING_SCHEMA))
     return pl.concat(parts)
@@ -206,14 +209,12 @@ def header_rows(
 ) -> pl.DataFrame:
     """Name the clinic's header behind each variable."""
     firsts = _firsts(rows.select(_PLACE))
-    parts = [
-        _first_headers(rows, item.name, firsts).select(
-            clinic_id=pl.lit(clinic_id), file="file", sheet="sheet", table=pl.lit(table),
-            block="block", variable=pl.lit(item.name), column="column",
-        )
-        for item in variables
-    ]  # fmt: skip
-    return pl.concat([pl.DataFrame(schema=dict(COLUMN_SCHEMA)), *parts])
+    parts = [pl.DataFrame(schema=dict(COLUMN_SCHEMA))]
+    for item in variables:
+        headed = _first_headers(rows, item.name, firsts)
+        named = {"clinic_id": clinic_id, "table": table, "variable": item.name}
+        parts.append(with_names(headed, named, COLUMN_SCHEMA))
+    return pl.concat(parts)
 
 
 def _firsts(places: pl.DataFrame) -> pl.Series:
