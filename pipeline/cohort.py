@@ -154,15 +154,14 @@ def _by_joint(connection: duckdb.DuckDBPyConnection, name: str, study: Study) ->
     return by_number(ask(connection, name, given), connection.table("joints").shape[0])
 
 
-def _rules(study: Study) -> Mapping[str, Mapping[str, object]]:
+def _rules(study: Study) -> Mapping[str, object]:
     """Give the parameters of the statements of outcomes and times."""
     rules = study.outcomes
-    shared = study.eligibility.cruciate_procedure != "out_of_implant_outcomes"
     return {
-        "contacts": {"complete_from_day": rules.complete_from_day},
-        "endings": {"death_window_days": rules.death_window_days},
-        "implant_states": {"shared_hardware": shared},
-        "infections": {"window_days": rules.window_days},
+        "complete_from_day": rules.complete_from_day,
+        "death_window_days": rules.death_window_days,
+        "shared_hardware": study.eligibility.cruciate_procedure != "out_of_implant_outcomes",
+        "window_days": rules.window_days,
     }
 
 

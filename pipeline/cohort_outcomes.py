@@ -48,7 +48,7 @@ def outcomes(
     connection: duckdb.DuckDBPyConnection,
     joints: pl.DataFrame,
     facts: pl.DataFrame,
-    parameters: Mapping[str, Mapping[str, object]],
+    parameters: Mapping[str, object],
 ) -> pl.DataFrame:
     """Run the statements of outcomes and times over all stifles in one pass.
 
@@ -61,7 +61,7 @@ def outcomes(
     facts
         Likewise, what its rows say of it.
     parameters
-        The parameters of the statements that have some.
+        The parameters of the statements.
 
     Returns
     -------

@@ -35,9 +35,14 @@ def show(connection: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) 
     connection.register(name, pa.Table.from_batches(parts, schema=whole.schema))
 
 
-def statement(name: str) -> str:
-    """Read the statement that makes the table `name`."""
-    return (files("pipeline.sql") / f"{name}.sql").read_text("utf-8")
+def statement(name: str, *before: str) -> str:
+    """Read the statement that makes the table `name`, with those `before` it as parts of it."""
+    own = (files("pipeline.sql") / f"{name}.sql").read_text("utf-8")
+    if not before:
+        return own
+    # Each is bound once; as views over views they would be bound again for every one after them.
+    parts = [f"{quoted(step)} AS NOT MATERIALIZED (\n{statement(step)})" for step in before]
+    return f"WITH {', '.join(parts)} SELECT * FROM (\n{own})"
 
 
 def declare(connection: duckdb.DuckDBPyConnection, name: str) -> None:
@@ -84,13 +89,12 @@ def run_chain(
     connection: duckdb.DuckDBPyConnection,
     names: Sequence[str],
     columns: Sequence[str],
-    parameters: Mapping[str, Mapping[str, Any]],
+    parameters: Mapping[str, Any],
 ) -> pl.DataFrame:
     """Run statements that each read the one before them as one, and give columns of the last.
 
-    Each is a view: no table is made on the way, and every row passes through all of them at once.
+    No table is made on the way: every row passes through all of them at once.
     """
-    for name in names:
-        view = connection.sql(statement(name), params=dict(parameters.get(name, {})))
-        view.create_view(name)
-    return connection.view(names[-1]).select(*columns).pl()
+    *before, last = names
+    chain = connection.sql(statement(last, *before), params=dict(parameters))
+    return chain.select(*columns).pl()
