@@ -114,7 +114,7 @@ class Joined(Mapping[str, pl.DataFrame]):
 
     def __getitem__(self, table: str) -> pl.DataFrame:
         if table not in self._made:
-            self._made[table] = self._with(table, self._other_columns(table))
+            self._made[table] = self._with(self._plain[table], table, self._other_columns(table))
         return self._made[table]
 
     def __iter__(self) -> Iterator[str]:
@@ -136,8 +136,9 @@ class Joined(Mapping[str, pl.DataFrame]):
             )
         there = {*self._plain[table].columns, *self._other_columns(table)}
         found = [name for name in wanted if name in there or is_told_once(name, of=table)]
-        beside = [name for name in found if "." in name]
-        return self._with(table, beside).select(found)
+        own = {"row_id", *found, *(ANIMAL if table == "animals" else ())}
+        some = self._plain[table].select(name for name in self._plain[table].columns if name in own)
+        return self._with(some, table, [name for name in found if "." in name]).select(found)
 
     def made_once(self, name: str, make: Callable[[Frames], pl.DataFrame]) -> pl.DataFrame:
         """Give what was made under this name, or make it."""
@@ -165,9 +166,9 @@ class Joined(Mapping[str, pl.DataFrame]):
                       if name not in ANIMAL]  # fmt: skip
         return names
 
-    def _with(self, table: str, names: Iterable[str]) -> pl.DataFrame:
-        """Put the named columns of other tables beside a table."""
-        frame, wanted = self._plain[table], [name.partition(".") for name in names]
+    def _with(self, frame: pl.DataFrame, table: str, names: Iterable[str]) -> pl.DataFrame:
+        """Put the named columns of other tables beside columns of a table."""
+        wanted = [name.partition(".") for name in names]
         for other in ONE_ROW_OF.get(table, ()):
             columns = [name for place, _, name in wanted if place == other]
             if columns:
