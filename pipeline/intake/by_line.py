@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 
+from pipeline.intake.fast_codes import SAMPLE, read_coded, with_texts
 from pipeline.intake.fast_reader import read_cells, unfilled
 from pipeline.intake.lines import Bools, Ints, Lines, find_lines
 from pipeline.intake.mapping import SourceFile
@@ -91,7 +92,8 @@ def _quick_rows(
     if not quick.any():
         names = [str(place) for place in range(width)]
         return pl.DataFrame(schema={ROW: pl.Int64(), **dict.fromkeys(names, pl.String())})
-    rows = read_cells(_joined(lines, quick), source, width=width)
+    read = read_coded if row.size > SAMPLE else read_cells
+    rows = read(_joined(lines, quick), source, width=width)
     if rows.height != row.size:
         return None
     return rows.insert_column(0, pl.Series(ROW, row, dtype=pl.Int64))
@@ -115,12 +117,13 @@ def _together(rows: pl.DataFrame, kept: list[tuple[int, Record]]) -> pl.DataFram
     """Put the rows of both readers in the order of the file; takes the columns out of `rows`."""
     if not kept:
         return rows
+    names = rows.columns
     others = pl.DataFrame(
         [[number, *(cell or None for cell in record)] for number, record in kept],
-        schema=rows.schema, orient="row",
+        schema={name: pl.Int64() if name == ROW else pl.String() for name in names}, orient="row",
     )  # fmt: skip
     order = pl.concat([rows[ROW], others[ROW]]).arg_sort()
     return pl.DataFrame([  # column by column: all at once would be held twice
-        pl.concat([rows.drop_in_place(column.name), column], rechunk=True).gather(order)
-        for column in others.iter_columns()
+        pl.concat(with_texts(rows.drop_in_place(name), others[name]), rechunk=True).gather(order)
+        for name in names
     ])  # fmt: skip

@@ -14,7 +14,9 @@ FEW = 500  # texts in the sample; with many more, the dictionary costs more than
 CODE = pl.UInt16()
 
 
-def read_coded(content: bytes, source: SourceFile, *, width: int, skip_lines: int) -> pl.DataFrame:
+def read_coded(
+    content: bytes, source: SourceFile, *, width: int, skip_lines: int = 0
+) -> pl.DataFrame:
     """Read as `read_cells` does, with the columns of few texts as codes.
 
     Raises
@@ -49,3 +51,14 @@ def _own_codes(cells: pl.Series, seen: pl.Series) -> pl.Series:
     own = pl.concat([seen, texts.slice(seen.len()).sort()])
     coded = texts.cast(pl.Enum(own.filter(own != "")), strict=False)  # null is what stands in none
     return coded.gather(number).alias(cells.name)
+
+
+def with_texts(cells: pl.Series, others: pl.Series) -> tuple[pl.Series, pl.Series]:
+    """Let cells of text stand below cells of codes, which then know their texts too."""
+    if not isinstance(cells.dtype, pl.Enum):
+        return cells, others
+    own = cells.dtype.categories
+    wider = pl.Enum(pl.concat([own, others.drop_nulls()]).unique(maintain_order=True))
+    if wider != cells.dtype:
+        cells = own.cast(wider).gather(cells.to_physical()).alias(cells.name)
+    return cells, others.cast(wider)

@@ -7,7 +7,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.intake import fast_codes, quick_text
+from pipeline.intake import by_line, fast_codes, quick_text
 from pipeline.intake.fast_codes import read_coded
 from pipeline.intake.fast_reader import read_cells, unfilled
 from pipeline.intake.mapping import SourceFile
@@ -23,7 +23,8 @@ LATER = [["5", "both", "", "y"], ["6", "", "", "a"], ["1", "L", "", "x"]]
 def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """See in few records what is made of many."""
     monkeypatch.setattr(fast_codes, "SAMPLE", 4)
-    monkeypatch.setattr(quick_text, "SAMPLE", 4)
+    for module in (quick_text, by_line):
+        monkeypatch.setattr(module, "SAMPLE", 4)
     monkeypatch.setattr(fast_codes, "FEW", 3)
 
 
@@ -31,6 +32,11 @@ def written(rows: list[list[str]], *, quoting: int = csv.QUOTE_MINIMAL) -> bytes
     made = io.StringIO(newline="")
     csv.writer(made, quoting=quoting, lineterminator="\n").writerows(rows)  # type: ignore[arg-type]
     return made.getvalue().encode()
+
+
+def lay_out_head(records: list[Record]) -> Sheet:
+    return lay_out(records, path=Path("a.csv"), file="a.csv", sheet="", header_row=1,
+                   number_repeats=False)  # fmt: skip
 
 
 @pytest.mark.parametrize("quoting", [csv.QUOTE_MINIMAL, csv.QUOTE_ALL])
@@ -60,13 +66,22 @@ def test_more_texts_than_codes_are_read_as_text(monkeypatch: pytest.MonkeyPatch)
 
 
 def test_rows_of_codes_without_a_cell_are_blank_rows() -> None:
-    def head(records: list[Record]) -> Sheet:
-        return lay_out(records, path=Path("a.csv"), file="a.csv", sheet="", header_row=1,
-                       number_repeats=False)  # fmt: skip
-
     content = written([["a", "b", "c"], *[["L", "", ""]] * 4, [" ", "", "\u2003"], ["", "", ""]])
-    sheet = quick_sheet(content, PLAIN, header_row=1, lay_out_head=head)
+    sheet = quick_sheet(content, PLAIN, header_row=1, lay_out_head=lay_out_head)
     assert sheet is not None
     assert sheet.set_aside == ((6, "blank row"), (7, "blank row"))
     assert sheet.rows[ROW].to_list() == [2, 3, 4, 5]
     assert sheet.rows["a"].cast(pl.String).to_list() == ["L"] * 4
+
+
+def test_records_of_the_strict_reader_stand_among_codes() -> None:
+    content = b'a,b,c\n1,L,\n2,R,\n3,"both\nlegs",x\n4,L,""\n\n5,L,\n6,R,\n7,"L",\n8\n9,R,\n'
+    sheet = quick_sheet(content, PLAIN, header_row=1, lay_out_head=lay_out_head)
+    assert sheet is not None
+    assert sheet.rows.schema == {
+        ROW: pl.Int64(), "a": pl.String(), "b": pl.Enum(["L", "R", "both\nlegs"]),
+        "c": pl.Enum(["x"]),
+    }  # fmt: skip
+    assert sheet.rows.rows()[1:4] == [(3, "2", "R", None), (4, "3", "both\nlegs", "x"),
+                                      (5, "4", "L", None)]  # fmt: skip
+    assert (sheet.ragged, sheet.set_aside) == (((10, 1),), ((6, "blank row"),))
