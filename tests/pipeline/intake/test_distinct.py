@@ -25,7 +25,7 @@ def hold_equal(rows: pl.DataFrame) -> bool:
     wanted = made_of(as_text(rows))
     assert as_text(made).equals(wanted)
     assert made.drop("raw").schema == wanted.drop("raw").schema
-    assert found.rows.height <= rows.height
+    assert found.rows.height <= rows.height + 1  # codes bring their texts, and a blank
     return True
 
 
