@@ -72,22 +72,33 @@ def _is_coded(dtype: pl.DataType) -> bool:
 def _as_codes(cells: pl.Series) -> pl.Series:
     if cells.dtype == pl.String:
         return _one_word(cells)
-    if isinstance(cells.dtype, pl.Categorical):
-        words = cells.unique(maintain_order=True).drop_nulls().cast(pl.String)
-        return cells.cast(pl.Enum(words))  # its own codes depend on what was read before
-    return _words_that_stand(cells) if isinstance(cells.dtype, pl.Enum) else cells
+    if isinstance(cells.dtype, pl.Enum) and _holds_all(cells, len(cells.dtype.categories)):
+        return cells
+    return _by_own_words(cells) if _is_coded(cells.dtype) else cells
 
 
-def _words_that_stand(cells: pl.Series) -> pl.Series:
-    """Take away words that no cell holds: a file would keep them, also those of emptied cells."""
-    assert isinstance(cells.dtype, pl.Enum)
-    words = cells.dtype.categories
+def _holds_all(cells: pl.Series, words: int) -> bool:
+    """Tell whether each word stands in some cell; mostly the first rows have them all."""
     codes = cells.to_physical()
-    for some in (codes.head(FIRST_ROWS), codes):  # all words stand in the first rows, mostly
-        held = np.bincount(some.drop_nulls(), minlength=len(words)) > 0
-        if held.all():
-            return cells
-    return cells.cast(pl.Enum(words.filter(pl.Series(held))))
+    return any(
+        np.count_nonzero(np.bincount(some.drop_nulls(), minlength=words)) == words
+        for some in (codes.head(FIRST_ROWS), codes)
+    )
+
+
+def _by_own_words(cells: pl.Series) -> pl.Series:
+    """Code a column anew by the words that stand in it, in the order of their first rows.
+
+    A file would keep the others, also those of emptied cells; and the codes of a Categorical depend
+    on all that the process has read.
+    """
+    words = cells.drop_nulls().unique(maintain_order=True)
+    held = words.to_physical().to_numpy()
+    numbers = np.zeros(int(held.max(initial=0)) + 1, dtype=np.uint32)
+    numbers[held] = np.arange(held.size)
+    own = pl.Enum(words.cast(pl.String))
+    narrow = pl.Series(numbers).cast(pl.Series(dtype=own).to_physical().dtype)
+    return narrow.gather(cells.to_physical()).cat.to(own).alias(cells.name)
 
 
 def _one_word(cells: pl.Series) -> pl.Series:

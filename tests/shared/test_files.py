@@ -82,6 +82,16 @@ def test_same_frame_gives_same_bytes(tmp_path: Path) -> None:
     assert fingerprint(tmp_path / "1.parquet") == fingerprint(tmp_path / "2.parquet")
 
 
+def test_bytes_do_not_depend_on_what_was_read_before(tmp_path: Path) -> None:
+    for name, before in (("1", ["left", "right"]), ("2", ["other word", "right", "left"])):
+        words = pl.Categorical(pl.Categories.random())
+        pl.Series(before, dtype=words)  # gives the words their codes
+        cells = pl.Series("side", ["right", None, "left"], dtype=words)
+        write_parquet(tmp_path / f"{name}.parquet", cells.to_frame())
+    assert fingerprint(tmp_path / "1.parquet") == fingerprint(tmp_path / "2.parquet")
+    assert b"other word" not in (tmp_path / "2.parquet").read_bytes()
+
+
 def test_fingerprint_is_sha256_of_the_bytes(tmp_path: Path) -> None:
     """FIPS 180-2, appendix B.1: the digest of "abc" (from memory, equal to hashlib's)."""
     write_text(tmp_path / "abc", "abc")
