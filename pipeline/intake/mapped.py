@@ -92,7 +92,8 @@ class Mapped:
     columns
         The clinic's own header behind each (clinic, file, sheet, table, block, variable).
     missing
-        Why a value is missing: not_recorded, not_applicable, not_examined, not_yet_due.
+        Why a value is missing: not_recorded, not_applicable, not_examined, not_yet_due. Its names
+        are codes, as those of `dates`; `cell_names` makes cells named by text fit for a join.
     findings
         Cells that were not understood, and what screening saw.
     set_aside
