@@ -27,7 +27,7 @@ from pipeline.report.public import write_public
 from pipeline.report.reidentification_page import write_reidentification
 from schemas.codebook import of_table
 from shared.estimate import Estimate
-from shared.files import write_bytes, write_csv, write_parquet, write_text
+from shared.files import write_bytes, write_csv, write_parquet, write_tables, write_text
 
 if TYPE_CHECKING:
     from pipeline.run import Run
@@ -139,13 +139,10 @@ def _round(inputs: Mapping[str, str]) -> dict[str, str]:
 
 def _write_tables(done: "Run", folder: Path) -> None:
     checked = done.checked
-    for name, frame in sorted(checked.tables.items()):
-        write_parquet(folder / f"{name}.parquet", frame)
-    write_parquet(folder / "missing.parquet", checked.missing)
-    write_parquet(folder / "stopped.parquet", checked.stopped)
-    write_parquet(folder / "set_aside.parquet", checked.set_aside)
-    write_parquet(folder / "holds.parquet", checked.holds)
-    write_parquet(folder / "findings.parquet", done.findings)
+    write_tables(folder, {
+        **checked.tables, "missing": checked.missing, "stopped": checked.stopped,
+        "set_aside": checked.set_aside, "holds": checked.holds, "findings": done.findings,
+    })  # fmt: skip
     write_csv(folder.parent / "near_matches.csv", done.linked.near_matches)
     write_csv(folder / "rows_per_file.csv", checked.ledger)
     write_csv(folder / "rows_per_table.csv", checked.ledger_rows)

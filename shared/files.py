@@ -5,7 +5,7 @@ import hashlib
 import io
 import os
 import tempfile
-from collections.abc import Generator
+from collections.abc import Generator, Mapping
 from contextlib import contextmanager
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -14,6 +14,7 @@ import numpy as np
 import polars as pl
 
 from shared.errors import InputFileError
+from shared.side_by_side import side_by_side
 
 ARROW_TYPES = "ARROW:schema"  # the key under which a Parquet file declares them
 FIRST_ROWS = 1 << 16
@@ -57,6 +58,13 @@ def write_parquet(path: Path, frame: pl.DataFrame) -> None:
             draft, compression="zstd", compression_level=1, statistics=False,
             metadata=_declared_types(frame) if any(map(_is_coded, coded.dtypes)) else {},
         )  # fmt: skip
+
+
+def write_tables(folder: Path, tables: Mapping[str, pl.DataFrame]) -> None:
+    """Write each table as Parquet under its name, two at a time."""
+    side_by_side(
+        lambda name: write_parquet(folder / f"{name}.parquet", tables[name]), sorted(tables)
+    )
 
 
 def as_text(frame: pl.DataFrame) -> pl.DataFrame:

@@ -12,17 +12,17 @@ from pipeline.check import Checked, check
 from pipeline.intake.mapped import ADDRESS, Mapped
 from pipeline.intake.study_intake import read_clinic
 from schemas.codebook import read_codebook
-from shared.files import write_parquet
+from shared.files import write_tables
 
 
-def write_tables(mapped: Mapped, checked: Checked, out: Path) -> None:
+def write_rows(mapped: Mapped, checked: Checked, out: Path) -> None:
     """Write accepted rows, and the raw texts of all rows with their addresses."""
-    for name, frame in checked.tables.items():
-        write_parquet(out / f"{name}.parquet", frame)
-        raw = mapped.tables[name].select(*ADDRESS, pl.col("^raw:.*$"))
-        write_parquet(out / f"{name}_raw.parquet", raw)
-    for name in ("findings", "missing", "stopped", "holds"):
-        write_parquet(out / f"{name}.parquet", getattr(checked, name))
+    raw = {
+        f"{name}_raw": mapped.tables[name].select(*ADDRESS, pl.col("^raw:.*$"))
+        for name in checked.tables
+    }
+    told = {name: getattr(checked, name) for name in ("findings", "missing", "stopped", "holds")}
+    write_tables(out, {**checked.tables, **raw, **told})
 
 
 def main(study: Path) -> None:
@@ -34,7 +34,7 @@ def main(study: Path) -> None:
     read = time.perf_counter()
     checked = check(mapped, codebook)
     done = time.perf_counter()
-    write_tables(mapped, checked, study / "out")
+    write_rows(mapped, checked, study / "out")
     end = time.perf_counter()
     by_rule = checked.findings.group_by("rule").len().sort("rule").rows()
     usage = resource.getrusage(resource.RUSAGE_SELF)

@@ -6,7 +6,14 @@ import duckdb
 import polars as pl
 import pytest
 
-from shared.files import fingerprint, replacing, write_csv, write_parquet, write_text
+from shared.files import (
+    fingerprint,
+    replacing,
+    write_csv,
+    write_parquet,
+    write_tables,
+    write_text,
+)
 
 SIDES = pl.Enum(["never", "right", "left"])
 
@@ -80,6 +87,15 @@ def test_same_frame_gives_same_bytes(tmp_path: Path) -> None:
     write_parquet(tmp_path / "1.parquet", frame)
     write_parquet(tmp_path / "2.parquet", frame)
     assert fingerprint(tmp_path / "1.parquet") == fingerprint(tmp_path / "2.parquet")
+
+
+def test_tables_written_together_are_those_written_alone(tmp_path: Path) -> None:
+    tables = {f"t{k}": pl.DataFrame({"a": range(k), "b": ["x"] * k}) for k in range(4)}
+    write_tables(tmp_path / "together", tables)
+    for name, frame in tables.items():
+        write_parquet(tmp_path / f"{name}.parquet", frame)
+    written = {path.name: path.read_bytes() for path in (tmp_path / "together").iterdir()}
+    assert written == {path.name: path.read_bytes() for path in tmp_path.glob("*.parquet")}
 
 
 def test_bytes_do_not_depend_on_what_was_read_before(tmp_path: Path) -> None:
