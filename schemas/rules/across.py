@@ -3,7 +3,7 @@
 import polars as pl
 
 from schemas.rules.events import COOK, IMPLANT_FAMILY, PALPATED, rank
-from schemas.rules.joined import own_columns, select_columns
+from schemas.rules.joined import made_once, own_columns, select_columns
 from schemas.rules.places import LOGIC, PRACTICE
 from schemas.rules.rule import Frames, Rule
 
@@ -47,12 +47,18 @@ def same_direction() -> pl.Expr:
 
 def unexplained_luxation(frames: Frames) -> pl.DataFrame:
     """Give the first luxated recheck of a stifle without a complication of its kind by then."""
+    return made_once(frames, "unexplained luxation", _luxated_without_event)
+
+
+def _luxated_without_event(frames: Frames) -> pl.DataFrame:
     stifles = select_columns(frames, "stifles", [*STIFLE, "luxation_direction"])
     luxated = own_columns(frames, "rechecks").filter(
         pl.col("patella_grade") >= 1,
         pl.col("recheck_mode").is_in(PALPATED),
         pl.col("recheck_day") > 0,
     )
+    if luxated.is_empty():  # then no stifle need be looked up
+        stifles = stifles.clear()
     of_luxated = (
         stifles.join(luxated, on=STIFLE, how="semi", maintain_order="left")
         .unique(STIFLE, keep="first", maintain_order=True)
