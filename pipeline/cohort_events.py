@@ -1,5 +1,7 @@
 """What happened to each stifle, row by row: the list of events, and complications as stretches."""
 
+from collections.abc import Iterable
+
 import numpy as np
 import polars as pl
 
@@ -47,13 +49,15 @@ def event_list(seen: Seen, joints: pl.DataFrame) -> pl.DataFrame:
          .select(pl.col("stifle_no").cast(pl.Int64), event="end_status",
                  day="end_of_followup_day")),
     ]  # fmt: skip
+    kinds = pl.Enum(sorted({word for _, rows in told for word in _words(rows["event"])}))
     listed = pl.concat(
-        [rows.with_columns(source=pl.lit(source, SOURCES)) for source, rows in told],
+        [rows.with_columns(pl.col("event").cast(kinds), source=pl.lit(source, SOURCES))
+         for source, rows in told],
         how="diagonal",
-    )
+    )  # fmt: skip
     coded = listed.select(
-        "stifle_no", "source", _coded(listed["event"]), "day", _time_frame(),
-        _coded(listed["severity_class"]), _coded(listed["treatment"]),
+        "stifle_no", "source", "event", "day", _time_frame(),
+        *(_in_order(listed[name]) for name in ("severity_class", "treatment")),
         pl.col("intraoperative").fill_null(value=False),
     )  # fmt: skip
     return named_events(as_text(coded.select(pl.all().gather(_order(coded)))), joints)
@@ -134,9 +138,15 @@ def _time_frame() -> pl.Expr:
     return frame.when(later).then(pl.lit(FRAMES.categories[3], FRAMES)).alias("time_frame")
 
 
-def _coded(column: pl.Series) -> pl.Series:
-    """Keep texts as the places of their words in order."""
-    return column.cast(pl.Enum(column.drop_nulls().unique().sort()))
+def _words(column: pl.Series) -> Iterable[str]:
+    """Give the words that may stand in a column: those declared, or those that do."""
+    return (column.dtype.categories if isinstance(column.dtype, pl.Enum)
+            else column.drop_nulls().unique())  # fmt: skip
+
+
+def _in_order(column: pl.Series) -> pl.Series:
+    """Keep texts as the places of their words in the order of the alphabet."""
+    return column.cast(pl.Enum(sorted(_words(column))))
 
 
 def _order(listed: pl.DataFrame) -> pl.Series:

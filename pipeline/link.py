@@ -63,7 +63,10 @@ def link(
             for name, days in DAYS.items()
         }
         show(connection, "followed_revisions", rows.by_index_row(below["revisions"]))
-        below["revisions"] = later(ask(connection, "later_operations"), rows)
+        below["revisions"] = later(
+            ask(connection, "later_operations"), rows,
+            reasons=tables["revisions"].schema["revision_reason"],
+        )  # fmt: skip
         below |= {name: of_index(tables[name], rows, places[name]) for name in OF_THE_INDEX}
         contradictions = ask(connection, "contradictory_links")
         ends = fetch(connection, "later_ends")
@@ -117,6 +120,7 @@ def _stifles(stifles: pl.DataFrame, rows: Rows, ends: pl.DataFrame) -> pl.DataFr
     last = ("end_of_followup_day", "end_status")
     index_rows = rows.index["index_row"]
     # What is known of the end of a joint of several operations is looked up below all stifles.
+    ends = ends.with_columns(pl.col("end_status").cast(stifles.schema["end_status"]))
     known = pl.concat([stifles.select(last), ends.select(last)])
     places = index_rows.clone().scatter(  # which changes the column it is called on
         rows.frame["stifle_no"].gather(ends["index_row"]),

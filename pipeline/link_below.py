@@ -57,10 +57,11 @@ def with_window(table: pl.DataFrame, name: str, marks: pl.DataFrame) -> pl.DataF
     return table.join(windows, on="row_id", how="left", maintain_order="left")
 
 
-def later(operations: pl.DataFrame, rows: Rows) -> Below:
-    """Give the joint of each later operation, in their order."""
+def later(operations: pl.DataFrame, rows: Rows, *, reasons: pl.DataType) -> Below:
+    """Give the joint of each later operation, in their order; reasons are of the type given."""
     placed = operations.select(
-        "revision_day", "clinic_id", "revision_reason", "row_id", "derived", "window_days",
+        "revision_day", "clinic_id", pl.col("revision_reason").cast(reasons), "row_id", "derived",
+        "window_days",
         stifle_no=rows.frame["stifle_no"].gather(operations["index_row"]),
     ).sort("stifle_no", "revision_day", nulls_last=True)  # fmt: skip
     return Below(rows=placed.drop("stifle_no"), stifle_no=placed["stifle_no"])
