@@ -3,23 +3,23 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-import duckdb
 import polars as pl
 
 from pipeline.cohort_bounds import implant_bounds, reluxation_bounds
 from pipeline.cohort_columns import ordered
 from pipeline.cohort_events import event_list, stretches
 from pipeline.cohort_outcomes import outcomes
-from pipeline.cohort_rows import seen_rows, stifle_facts
+from pipeline.cohort_rows import Seen, seen_rows, stifle_facts
 from pipeline.cohort_tables import as_text, by_number, described, numbered_tables
 from pipeline.eligibility import JUDGED_BY, eligibility_steps, left_at, parameters
 from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
 from pipeline.linked import Linked
 from pipeline.near_matches import UNDECIDED
-from pipeline.sql import ask, open_database, show
+from pipeline.sql import ask, open_database
 from pipeline.study import Study
 from shared.errors import NobodyLeftError, PlanError
+from shared.side_by_side import both
 
 # What the visits say of a stifle that belongs to the cohort.
 OF_VISITS = (
@@ -69,33 +69,25 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         If the protocol names a variable that does not exist, or a horizon lies beyond the data
         lock of every stifle.
     """
-    with open_database(numbered_tables(linked)) as connection:
-        sessions = ask(connection, "sessions", {"seed": str(study.seed)})
-        joints = described(sessions, linked)
-        _require_horizons(joints, study.outcomes.horizons)
-        show(connection, "joints", joints.select(JUDGED_BY).with_row_index("stifle_no"))
-        left = left_at(_by_joint(connection, "eligibility", study), joints, study.eligibility)
-        cases = _by_joint(connection, "surgeon_cases", study)
-        seen = seen_rows(linked, joints)
-        facts, findings = stifle_facts(
-            connection, seen, n_stifles=joints.height,
-            changes_construct=study.outcomes.changes_construct,
-        )  # fmt: skip
-        given = outcomes(connection, joints, facts, _rules(study))
-    held = held_stifles(linked.holds, joints["stifle_id"])
+    joints = described(_sessions(linked, study), linked)
+    _require_horizons(joints, study.outcomes.horizons)
+    (left, cases, flow), (seen, facts, findings) = both(
+        lambda: _judged(joints, linked, study), lambda: _told(joints, linked, study)
+    )
+    given, (held, events) = both(
+        lambda: outcomes(joints, facts, _rules(study)),
+        lambda: (held_stifles(linked.holds, joints["stifle_id"]), event_list(seen, joints)),
+    )
     table = pl.concat(
         [joints, left.to_frame(), facts.select(OF_VISITS), given, cases, held], how="horizontal"
     )
-    table = table.with_columns(
-        *reluxation_bounds(table, seen, findings), implant_free_day=implant_bounds(table, seen)
-    )
-    leaving = table.select("clinic_id", "left_at", linked.animals["animal_no"])
-    flow = flow_frame(leaving, linked.operations, eligibility_steps(study.eligibility))
-    events = event_list(seen, table)
     table = _with_sets(table, study)
     known = table.select(pl.col("set_a") & ~pl.col("major_held")).to_series()
-    recurrent = stretches(seen.complications, table, known)
-    table = _finished(table, study)
+    bounds, recurrent = both(
+        lambda: _bounds(table, seen, findings),
+        lambda: stretches(seen.complications, table, known),
+    )
+    table = _finished(table.hstack(bounds), study)
     if not table["set_a"].any():
         raise _nobody_left(flow)
     counts = _counts(table, linked, flow) | {"rows_after_lock": seen.n_late}
@@ -146,12 +138,36 @@ def _standing(found: Mapping[str, object]) -> str:
     return f"it passed every step, belongs to the sets {sets}, and {outcome}"
 
 
-def _by_joint(connection: duckdb.DuckDBPyConnection, name: str, study: Study) -> pl.DataFrame:
-    """Run a statement over `joints` alone; give a row per stifle."""
-    given = parameters(study.eligibility)
-    if name == "surgeon_cases":
-        given = {"accrual_start": study.eligibility.accrual_start}
-    return by_number(ask(connection, name, given), connection.table("joints").shape[0])
+def _sessions(linked: Linked, study: Study) -> pl.DataFrame:
+    with open_database(numbered_tables(linked)) as connection:
+        return ask(connection, "sessions", {"seed": str(study.seed)})
+
+
+def _judged(
+    joints: pl.DataFrame, linked: Linked, study: Study
+) -> tuple[pl.Series, pl.DataFrame, pl.DataFrame]:
+    """Give the step at which each stifle left, its surgeon's running case, and the flow."""
+    protocol = study.eligibility
+    shown = joints.select(JUDGED_BY).with_row_index("stifle_no")
+    with open_database({"joints": shown}) as connection:
+        passed = ask(connection, "eligibility", parameters(protocol))
+        left = left_at(by_number(passed, joints.height), joints, protocol)
+        cases = ask(connection, "surgeon_cases", {"accrual_start": protocol.accrual_start})
+    leaving = joints.select("clinic_id", left, linked.animals["animal_no"])
+    flow = flow_frame(leaving, linked.operations, eligibility_steps(protocol))
+    return left, by_number(cases, joints.height), flow
+
+
+def _told(
+    joints: pl.DataFrame, linked: Linked, study: Study
+) -> tuple[Seen, pl.DataFrame, pl.DataFrame]:
+    """Give the rows below the stifles, what they say of each, and the reluxation findings."""
+    seen = seen_rows(linked, joints)
+    with open_database({}) as connection:
+        return seen, *stifle_facts(
+            connection, seen, n_stifles=joints.height,
+            changes_construct=study.outcomes.changes_construct,
+        )  # fmt: skip
 
 
 def _rules(study: Study) -> Mapping[str, object]:
@@ -163,6 +179,12 @@ def _rules(study: Study) -> Mapping[str, object]:
         "shared_hardware": study.eligibility.cruciate_procedure != "out_of_implant_outcomes",
         "window_days": rules.window_days,
     }
+
+
+def _bounds(table: pl.DataFrame, seen: Seen, findings: pl.DataFrame) -> pl.DataFrame:
+    """Give the days between which the patella reluxated or an implant had a complication."""
+    free = implant_bounds(table, seen).alias("implant_free_day")
+    return reluxation_bounds(table, seen, findings).with_columns(free)
 
 
 def _with_sets(table: pl.DataFrame, study: Study) -> pl.DataFrame:

@@ -6,7 +6,7 @@ import duckdb
 import polars as pl
 
 from pipeline.cohort_tables import by_number
-from pipeline.sql import declare, run_chain, show
+from pipeline.sql import declare, open_database, run_chain
 
 # The statements of outcomes and times: each adds columns to the one before it, from the first on.
 STEPS = (
@@ -45,7 +45,6 @@ DAYS_APART = 16  # as in ends.sql
 
 
 def outcomes(
-    connection: duckdb.DuckDBPyConnection,
     joints: pl.DataFrame,
     facts: pl.DataFrame,
     parameters: Mapping[str, object],
@@ -54,8 +53,6 @@ def outcomes(
 
     Parameters
     ----------
-    connection
-        Where they run.
     joints
         One row per stifle, by number, with every variable of it.
     facts
@@ -68,13 +65,13 @@ def outcomes(
     DataFrame
         One row per stifle, in the same order: what `ENDS` and `GIVEN` name.
     """
-    for name in ("outcome_state", "ends"):
-        declare(connection, name)
     wide = pl.concat([joints.select(ASKED), facts], how="horizontal")
-    show(connection, "stifle_facts", wide.with_row_index("stifle_no"))
-    made = run_chain(connection, STEPS, ("stifle_no", *ENDS, *GIVEN), parameters)
+    with open_database({"stifle_facts": wide.with_row_index("stifle_no")}) as connection:
+        for name in ("outcome_state", "ends"):
+            declare(connection, name)
+        made = run_chain(connection, STEPS, ("stifle_no", *ENDS, *GIVEN), parameters)
+        states = _states(connection)
     made = by_number(made, joints.height)
-    states = _states(connection)
     return made.select(
         *(part for name, (day, state) in ENDS.items()
           for part in (_day(name).alias(day), _state(name, states).alias(state))),

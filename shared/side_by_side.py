@@ -6,6 +6,7 @@ from typing import TypeVar
 
 Piece = TypeVar("Piece")
 Made = TypeVar("Made")
+Other = TypeVar("Other")
 AT_A_TIME = 2  # the libraries have threads of their own; more pieces would only hold more memory
 
 
@@ -22,3 +23,10 @@ def side_by_side(make: Callable[[Piece], Made], pieces: Iterable[Piece]) -> list
         return [make(piece) for piece in listed]
     with ThreadPoolExecutor(AT_A_TIME) as hands:
         return list(hands.map(make, listed))
+
+
+def both(first: Callable[[], Made], second: Callable[[], Other]) -> tuple[Made, Other]:
+    """Make two things at once that know nothing of each other; of two errors the first counts."""
+    with ThreadPoolExecutor(1) as hand:
+        other = hand.submit(second)
+        return first(), other.result()

@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from shared.side_by_side import side_by_side
+from shared.side_by_side import both, side_by_side
 
 
 @pytest.mark.parametrize("n", [0, 1, 2, 7])
@@ -31,3 +31,27 @@ def test_the_first_error_in_order_counts_whichever_comes_first() -> None:
 
     with pytest.raises(ValueError, match="first"):
         side_by_side(failing, ["first", "second"])
+
+
+def test_both_are_in_work_at_once_and_come_in_their_order() -> None:
+    meeting = threading.Barrier(2, timeout=20)
+    assert both(lambda: (meeting.wait(), 1)[1], lambda: (meeting.wait(), "two")[1]) == (1, "two")
+
+
+@pytest.mark.parametrize(("first_fails", "raised"), [(True, "first"), (False, "second")])
+def test_of_both_the_first_error_counts_whichever_comes_first(
+    first_fails: bool, raised: str
+) -> None:
+    second_failed = threading.Event()
+
+    def first() -> None:
+        second_failed.wait(20)
+        if first_fails:
+            raise ValueError("first")
+
+    def second() -> None:
+        second_failed.set()
+        raise ValueError("second")
+
+    with pytest.raises(ValueError, match=raised):
+        both(first, second)
