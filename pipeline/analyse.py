@@ -9,11 +9,13 @@ import polars as pl
 from pipeline.analyses.curves import no_curves
 from pipeline.analyses.fitted import Fitted
 from pipeline.analyses.run import run_analysis
+from pipeline.descriptive.arms import included
 from pipeline.plan import Analysis, parse_analyses
 from pipeline.plan_models import USES
 from pipeline.recurrent import recurrent_table
 from schemas.codebook import Variable, by_name, read_codebook
 from shared.estimate import Estimate, results_frame
+from shared.files import as_text
 
 if TYPE_CHECKING:
     from pipeline.study import Study
@@ -63,13 +65,13 @@ def analyse(
     PlanError
         If an analysis does not fit the cohort; it names the analysis.
     """
-    included = cohort.filter(pl.col("left_at").is_null()).sort("stifle_id")
+    stifles = included(cohort).sort("stifle_id")
     blocks = [{"seed": study.seed, **block} if _uses_seed(block) else block
               for block in study.analyses]  # fmt: skip
-    analyses = with_bounds(parse_analyses(blocks), included)
+    analyses = with_bounds(parse_analyses(blocks), stifles)
     codebook = by_name(read_codebook(study.folder))
-    stretches = None if recurrent is None else recurrent_table(recurrent, included)
-    return run_analyses(included, analyses, codebook=codebook, recurrent=stretches, on_step=on_step)
+    stretches = None if recurrent is None else recurrent_table(as_text(recurrent), stifles)
+    return run_analyses(stifles, analyses, codebook=codebook, recurrent=stretches, on_step=on_step)
 
 
 def run_analyses(

@@ -10,7 +10,7 @@ from pipeline.cohort_columns import ordered
 from pipeline.cohort_events import event_list, stretches
 from pipeline.cohort_outcomes import outcomes
 from pipeline.cohort_rows import Seen, seen_rows, stifle_facts
-from pipeline.cohort_tables import as_text, by_number, described, numbered_tables
+from pipeline.cohort_tables import by_number, described, numbered_tables
 from pipeline.eligibility import JUDGED_BY, eligibility_steps, left_at, parameters
 from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
@@ -212,7 +212,7 @@ def _finished(table: pl.DataFrame, study: Study) -> pl.DataFrame:
     rules = study.outcomes
     table = by_day(table, rules.horizons, rules.window_days)
     table = blank_held(bounds_of_held(table), rules.horizons)
-    return as_text(ordered(table, rules.horizons))
+    return ordered(table, rules.horizons)
 
 
 def _counts(table: pl.DataFrame, linked: Linked, flow: pl.DataFrame) -> dict[str, int]:

@@ -1,14 +1,13 @@
 """What happened to each stifle, row by row: the list of events, and complications as stretches."""
 
-from collections.abc import Iterable
-
 import numpy as np
 import polars as pl
 
 from pipeline.by_number import greatest
+from pipeline.cohort_columns import words_of
 from pipeline.cohort_facts import SEVERITY
 from pipeline.cohort_rows import Seen
-from pipeline.cohort_tables import as_text, named_events
+from pipeline.cohort_tables import named_events
 
 SOURCES = pl.Enum(["complication", "end", "palpation", "revision"])
 FRAMES = pl.Enum(["perioperative", "short term", "mid term", "long term"])
@@ -49,18 +48,18 @@ def event_list(seen: Seen, joints: pl.DataFrame) -> pl.DataFrame:
          .select(pl.col("stifle_no").cast(pl.Int64), event="end_status",
                  day="end_of_followup_day")),
     ]  # fmt: skip
-    kinds = pl.Enum(sorted({word for _, rows in told for word in _words(rows["event"])}))
+    events = words_of("complication_type", "revision_reason", "end_status")
     listed = pl.concat(
-        [rows.with_columns(pl.col("event").cast(kinds), source=pl.lit(source, SOURCES))
+        [rows.with_columns(pl.col("event").cast(events), source=pl.lit(source, SOURCES))
          for source, rows in told],
         how="diagonal",
     )  # fmt: skip
     coded = listed.select(
         "stifle_no", "source", "event", "day", _time_frame(),
-        *(_in_order(listed[name]) for name in ("severity_class", "treatment")),
+        *(pl.col(name).cast(words_of(name)) for name in ("severity_class", "treatment")),
         pl.col("intraoperative").fill_null(value=False),
     )  # fmt: skip
-    return named_events(as_text(coded.select(pl.all().gather(_order(coded)))), joints)
+    return named_events(coded.select(pl.all().gather(_order(coded))), joints)
 
 
 def stretches(complications: pl.DataFrame, table: pl.DataFrame, known: pl.Series) -> pl.DataFrame:
@@ -103,7 +102,7 @@ def stretches(complications: pl.DataFrame, table: pl.DataFrame, known: pl.Series
     ], how="diagonal")  # fmt: skip
     most = cut["stretch"].max()
     order = (cut["stifle_no"] * (most if isinstance(most, int) else 1) + cut["stretch"]).arg_sort()
-    named = named_events(as_text(cut.select(pl.all().gather(order))), table)
+    named = named_events(cut.select(pl.all().gather(order)), table)
     return named.select(
         "stifle_id", "animal_id", "clinic_id", "stretch", "start_day", "stop_day", "complication",
         "complications_of_day", "worst_of_day",
@@ -136,17 +135,6 @@ def _time_frame() -> pl.Expr:
         frame = frame.when(pl.col("day") <= last).then(pl.lit(name, FRAMES))
     later = pl.col("day").is_not_null()
     return frame.when(later).then(pl.lit(FRAMES.categories[3], FRAMES)).alias("time_frame")
-
-
-def _words(column: pl.Series) -> Iterable[str]:
-    """Give the words that may stand in a column: those declared, or those that do."""
-    return (column.dtype.categories if isinstance(column.dtype, pl.Enum)
-            else column.drop_nulls().unique())  # fmt: skip
-
-
-def _in_order(column: pl.Series) -> pl.Series:
-    """Keep texts as the places of their words in the order of the alphabet."""
-    return column.cast(pl.Enum(sorted(_words(column))))
 
 
 def _order(listed: pl.DataFrame) -> pl.Series:

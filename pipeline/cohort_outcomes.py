@@ -5,6 +5,7 @@ from collections.abc import Mapping
 import duckdb
 import polars as pl
 
+from pipeline.cohort_columns import coded
 from pipeline.cohort_tables import by_number
 from pipeline.sql import declare, open_database, run_chain
 
@@ -71,7 +72,7 @@ def outcomes(
             declare(connection, name)
         made = run_chain(connection, STEPS, ("stifle_no", *ENDS, *GIVEN), parameters)
         states = _states(connection)
-    made = by_number(made, joints.height)
+    made = by_number(coded(made), joints.height)
     return made.select(
         *(part for name, (day, state) in ENDS.items()
           for part in (_day(name).alias(day), _state(name, states).alias(state))),

@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.by_number import greatest, least, placed
+from pipeline.cohort_columns import coded
 from pipeline.intake.mapped import ADDRESS
 from pipeline.linked import Below, Linked
 
@@ -53,6 +54,9 @@ def described(sessions: pl.DataFrame, linked: Linked) -> pl.DataFrame:
     operated = linked.below["procedures"]
     operations = operated.rows.drop(*ADDRESS, "derived")
     known = {"clinic_id", "local_animal", "local_stifle", "animal_id", "stifle_id"}
+    sessions = coded(sessions).with_columns(
+        pl.col("death_cause").cast(animals.schema["death_cause"])
+    )
     animals = animals.drop("link_token", "joined", "death_cause", *known & {*animals.columns})
     operations = operations.drop(known & {*operations.columns})
     parts = (
@@ -103,15 +107,6 @@ def implants_at_lock(below: Below, joints: pl.DataFrame) -> pl.DataFrame:
 def by_number(frame: pl.DataFrame, n_stifles: int) -> pl.DataFrame:
     """Give a row per stifle, in their order, of a frame that may lack some; without the number."""
     return placed(frame.drop("stifle_no"), frame["stifle_no"], n_stifles)
-
-
-def as_text(frame: pl.DataFrame) -> pl.DataFrame:
-    """Write the columns of few declared words out as text."""
-    return frame.with_columns(
-        kind.categories.gather(frame[name].to_physical()).alias(name)
-        for name, kind in frame.schema.items()
-        if isinstance(kind, pl.Enum)
-    )
 
 
 def named_events(events: pl.DataFrame, joints: pl.DataFrame) -> pl.DataFrame:

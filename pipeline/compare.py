@@ -10,6 +10,7 @@ from analysis.benchmark import funnel_limits, observed_expected, overdispersion
 from analysis.chi_square import Test
 from analysis.proportions import design_effect, wilson
 from pipeline.analyses.curves import CURVE_SCHEMA
+from pipeline.descriptive.arms import included
 from pipeline.expected_events import Expected, expected_events
 from pipeline.study import Study
 from schemas.codebook import Variable, by_name, read_codebook
@@ -61,12 +62,13 @@ def compare(cohort: pl.DataFrame, study: Study) -> Compared:
         If an outcome or a variable of the case mix is no column of the cohort.
     """
     declared = by_name(read_codebook(study.folder))
+    stifles = included(cohort)
     rows: list[Estimate] = []
     curves: list[pl.DataFrame] = []
     for outcome in study.comparison.outcomes:
         _known(cohort, (f"{outcome}_day", f"{outcome}_state"), "[comparison] outcomes")
         _known(cohort, study.comparison.case_mix, "[comparison] case_mix")
-        found, funnel = _compare_outcome(cohort, outcome, study, declared)
+        found, funnel = _compare_outcome(stifles, outcome, study, declared)
         rows += found
         curves.append(funnel)
     return Compared(
@@ -93,14 +95,11 @@ class _Clinic:
 
 
 def _compare_outcome(
-    cohort: pl.DataFrame, outcome: str, study: Study, declared: dict[str, Variable]
+    stifles: pl.DataFrame, outcome: str, study: Study, declared: dict[str, Variable]
 ) -> tuple[list[Estimate], pl.DataFrame]:
     state = f"{outcome}_state"
     event = next(iter(declared[state].codes)) if state in declared else outcome
-    at_risk = cohort.filter(
-        pl.col("left_at").is_null()
-        & pl.all_horizontal(pl.col(f"{outcome}_day", state).is_not_null())
-    )
+    at_risk = stifles.drop_nulls([f"{outcome}_day", state])
     model = expected_events(
         at_risk, time=f"{outcome}_day", happened=pl.col(state) == event,
         case_mix=study.comparison.case_mix, declared=declared,

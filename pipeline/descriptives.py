@@ -29,6 +29,7 @@ from pipeline.study import Study
 from schemas.codebook import Variable
 from shared.errors import NoEventsError
 from shared.estimate import Estimate
+from shared.files import as_text
 
 
 def describe(
@@ -70,7 +71,7 @@ def describe(
         (term = measure, level = pair) and "per_100" (group = weight band, level = grade).
     """
     stifles = included(cohort)
-    arms = exposures(cohort, study)
+    arms = exposures(stifles, study)
     rows = [*table_one(stifles, arms, codebook)]
     rows += accrual(stifles)
     rows += missing_values(stifles, described(stifles, codebook))
@@ -86,7 +87,7 @@ def describe(
     rows += overlap(arms)
     rows += outcome_counts(stifles)
     if events is not None:
-        inside = events.join(stifles.select("stifle_id"), on="stifle_id", how="semi")
+        inside = as_text(events.join(stifles.select("stifle_id"), on="stifle_id", how="semi"))
         rows += [*event_counts(inside), *complication_severity(inside), *combinations(inside)]
     if recurrent is not None:
         rows += recurrent_counts(recurrent, stifles)

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 
 import polars as pl
 
+from shared.files import as_text
+
 FACTS = ("clinic", "breed", "sex", "age", "year")
 UNKNOWN = "not recorded"
 NOT_GIVEN = "not given"
@@ -32,7 +34,7 @@ def facts_of_animals(tables: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
     known = animals.unique(["animal_id", "clinic_id"], keep="first", maintain_order=True)
     when = ("age_months", "surgery_year", "surgery_date")
     both = first.select("animal_id", "clinic_id", *when).join(
-        known.select("animal_id", "clinic_id", "species", "breed", "sex_neuter"),
+        as_text(known.select("animal_id", "clinic_id", "species", "breed", "sex_neuter")),
         on=["animal_id", "clinic_id"], how="left", maintain_order="left",
     )  # fmt: skip
     year = pl.coalesce(pl.col("surgery_year").cast(pl.Int64), pl.col("surgery_date").dt.year())

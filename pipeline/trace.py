@@ -17,6 +17,7 @@ from pipeline.stopped_stifle import why_stopped
 from pipeline.trace_sources import BY_BEGINNING, sources_of
 from pipeline.trace_step import Step, step_of
 from shared.errors import InputFileError, nearest
+from shared.files import as_text
 
 STIFLE = ["clinic_id", "local_stifle"]
 ANIMAL = ["clinic_id", "local_animal"]
@@ -142,7 +143,7 @@ def _rows_of(done: Run, stifle: Mapping[str, Any], table: str) -> pl.DataFrame:
         rows = frame.filter(pl.col("stifle_id") == stifle["stifle_id"])
         own = pl.all_horizontal(pl.col(name) == stifle[name] for name in STIFLE)
         stopped = every.filter(own).join(done.checked.stopped, on="row_id", how="semi")
-        return pl.concat([rows, stopped], how="diagonal").sort("row_id")
+        return pl.concat([as_text(rows), as_text(stopped)], how="diagonal").sort("row_id")
     if table == "clinics":
         return frame.filter(pl.col("clinic_id") == stifle["clinic_id"])
     # The rows of an animal were merged into one; any of them may have given the value.

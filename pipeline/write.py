@@ -27,7 +27,7 @@ from pipeline.report.public import write_public
 from pipeline.report.reidentification_page import write_reidentification
 from schemas.codebook import of_table
 from shared.estimate import Estimate
-from shared.files import write_bytes, write_csv, write_parquet, write_tables, write_text
+from shared.files import as_text, write_bytes, write_csv, write_parquet, write_tables, write_text
 
 if TYPE_CHECKING:
     from pipeline.run import Run
@@ -59,8 +59,9 @@ def write_run(
     write_reidentification(out, measured, title=done.study.title)
     if done.cohort is None:
         return
-    _write_cohort(done, out)
-    write_database(out / "study.duckdb", done.linked.tables, done.cohort.table)
+    table = as_text(done.cohort.table)
+    _write_cohort(done, out, table)
+    write_database(out / "study.duckdb", done.linked.tables, table)
     if done.analysed is None:
         return
     write_parquet(out / "results.parquet", done.results)
@@ -148,11 +149,12 @@ def _write_tables(done: "Run", folder: Path) -> None:
     write_csv(folder / "rows_per_table.csv", checked.ledger_rows)
 
 
-def _write_cohort(done: "Run", out: Path) -> None:
+def _write_cohort(done: "Run", out: Path, table: pl.DataFrame) -> None:
+    """Write the cohort, its `table` as texts, with what is counted of it."""
     cohort = done.the_cohort
-    write_parquet(out / "cohort.parquet", cohort.table)
-    write_csv(out / "cohort.csv", cohort.table)
-    write_csv(out / "cohort_dictionary.csv", _dictionary(done, cohort.table, "cohort"))
+    write_parquet(out / "cohort.parquet", table)
+    write_csv(out / "cohort.csv", table)
+    write_csv(out / "cohort_dictionary.csv", _dictionary(done, table, "cohort"))
     write_csv(out / "recurrent.csv", cohort.recurrent)
     write_csv(out / "recurrent_dictionary.csv", _dictionary(done, cohort.recurrent, "recurrent"))
     write_text(out / "flow.json", flow_json(cohort.flow, cohort.counts))

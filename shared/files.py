@@ -69,8 +69,15 @@ def write_tables(folder: Path, tables: Mapping[str, pl.DataFrame]) -> None:
 
 def as_text(frame: pl.DataFrame) -> pl.DataFrame:
     """Give the columns that hold codes of words as the texts they stand for."""
-    coded = [name for name, dtype in frame.schema.items() if _is_coded(dtype)]
-    return frame.cast(dict.fromkeys(coded, pl.String())) if coded else frame
+    return frame.with_columns(
+        _texts(frame[name]) for name, dtype in frame.schema.items() if _is_coded(dtype)
+    )
+
+
+def _texts(cells: pl.Series) -> pl.Series:
+    if isinstance(cells.dtype, pl.Enum):  # each word is read once, which a cast does not
+        return cells.dtype.categories.gather(cells.to_physical()).alias(cells.name)
+    return cells.cast(pl.String)
 
 
 def _is_coded(dtype: pl.DataType) -> bool:

@@ -10,6 +10,7 @@ from pipeline.analyses.selection import population_label, select_rows
 from pipeline.plan import Analysis, parse_analysis
 from pipeline.study import Study
 from shared.errors import PlanError
+from shared.files import as_text
 
 ALL = "all"
 
@@ -34,8 +35,12 @@ class Exposure:
 
 
 def included(cohort: pl.DataFrame) -> pl.DataFrame:
-    """Give the stifles that no step of the protocol removed."""
-    return cohort.filter(pl.col("left_at").is_null())
+    """Give the stifles that no step of the protocol removed, their codes as texts.
+
+    Levels, states and clinics go by the alphabet in what is counted and fitted from here on, and
+    words may be met there that the codebook does not declare.
+    """
+    return as_text(cohort.filter(pl.col("left_at").is_null()))
 
 
 def exposures(cohort: pl.DataFrame, study: Study) -> tuple[Exposure, ...]:

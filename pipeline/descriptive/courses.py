@@ -5,6 +5,7 @@ import hashlib
 import polars as pl
 
 from pipeline.descriptive.visits import visits_of
+from shared.files import as_text
 
 HALF = 20  # stifles with an event in the picture, and as many without
 COLUMNS = ("stifle_id", "place", "kind", "what", "day")
@@ -24,7 +25,7 @@ def courses(
     """
     stifles = stifles.filter(pl.col("left_at").is_null() & (pl.col("last_contact_day") >= 1))
     dated = events.filter(pl.col("day") >= 1, pl.col("event").is_not_null())
-    dated = dated.join(stifles.select("stifle_id"), on="stifle_id", how="semi")
+    dated = as_text(dated.join(stifles.select("stifle_id"), on="stifle_id", how="semi"))
     eventful = set(dated["stifle_id"].to_list())
     groups: tuple[list[str], list[str]] = ([], [])
     for stifle in sorted(stifles["stifle_id"].to_list(), key=lambda name: _draw(seed, name)):

@@ -16,6 +16,7 @@ from analysis.precision import (
 from analysis.proportions import design_effect
 from pipeline.analyses.fitted import base_row, concerned, make_design
 from pipeline.analyses.selection import EVENT, OUTCOME, Selection, select_rows
+from pipeline.descriptive.arms import included
 from pipeline.plan import Analysis
 from pipeline.plan_check import OF_INTEREST
 from shared.errors import PlanError
@@ -31,8 +32,6 @@ def precision_of(cohort: pl.DataFrame, analysis: Analysis) -> Iterator[Estimate]
     All come from totals: stifles, events whichever arm they fell in, share exposed, and how much
     outcomes of one animal agree. The rows carry the model "precision".
     """
-    if "left_at" in cohort.columns:
-        cohort = cohort.filter(pl.col("left_at").is_null())
     try:
         selection = select_rows(cohort, analysis)
     except PlanError:
@@ -136,6 +135,7 @@ def _width(
 
 def precision_of_all(cohort: pl.DataFrame, analyses: Iterable[Analysis]) -> Iterator[Estimate]:
     """Give the rows of every analysis, in the order of the plan."""
+    cohort = included(cohort) if "left_at" in cohort.columns else cohort
     for analysis in analyses:
         if analysis.table != "cohort":
             continue  # stretches of one stifle are no stifles

@@ -10,6 +10,7 @@ import polars as pl
 from analysis.agreement import intraclass_correlation, limits_of_agreement, weighted_kappa
 from analysis.repeatability import repeatability
 from shared.estimate import Estimate
+from shared.files import as_text
 
 RATIO = "osteotomy_ratio"
 PARTS = ("osteotomy_depth_mm", "tibial_depth_mm")
@@ -25,7 +26,7 @@ def readings_of(measurements: pl.DataFrame, stifles: pl.DataFrame) -> pl.DataFra
     A length in mm read without a scale is left out; a ratio of two lengths needs none.
     """
     rows = (
-        measurements.filter(pl.col("value").is_not_null())
+        as_text(measurements.filter(pl.col("value").is_not_null()))
         .join(stifles.select("stifle_id", owner="animal_id"), on="stifle_id", how="inner")
         .with_columns(
             image=pl.concat_str("clinic_id", "image_id", separator="/"), animal_id="owner"

@@ -63,7 +63,7 @@ def preview(linked: Linked, study: Study) -> Preview:
     stifles = included(cohort.table)
     numbers = _sizes(cohort) | _events(stifles, study.outcomes.horizons)
     numbers |= _follow_up(stifles, max(study.outcomes.horizons))
-    rows = precision_rows(cohort.table, parse_analyses(_possible(study, stifles.columns)))
+    rows = precision_rows(stifles, parse_analyses(_possible(study, stifles.columns)))
     return Preview(numbers=numbers | _precision(rows), flow=flow_svg(cohort.flow))
 
 

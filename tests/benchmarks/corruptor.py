@@ -13,6 +13,7 @@ import polars as pl
 from pipeline.analyse import run_analyses
 from pipeline.check import Checked, check
 from pipeline.cohort import build_cohort
+from pipeline.descriptive.arms import included
 from pipeline.intake.study_intake import read_study as read_exports
 from pipeline.link import link
 from pipeline.plan import parse_analyses
@@ -65,9 +66,9 @@ def read(sheets: Sheets, folder: Path, *, canonical: bool) -> Read:
     table = build_cohort(link(checked.tables, checked.holds), study).table
     wanted = {f"{question}_hazard" for question in EXPOSURES}
     blocks = [block for block in study.analyses if block["id"] in wanted]
-    included = table.filter(pl.col("left_at").is_null()).sort("stifle_id")
+    stifles = included(table).sort("stifle_id")
     results = run_analyses(
-        included, parse_analyses(blocks), codebook={}, on_step=lambda _name: None
+        stifles, parse_analyses(blocks), codebook={}, on_step=lambda _name: None
     ).results
     adjusted = results.filter(measure="hazard_ratio", adjustment="adjusted").drop_nulls("estimate")
     return Read(

@@ -6,6 +6,7 @@ from importlib.resources import as_file, files
 import polars as pl
 
 from pipeline.cohort import build_cohort
+from pipeline.descriptive.arms import included
 from pipeline.link import link
 from pipeline.simulate.effects import Effects
 from pipeline.simulate.simulated import simulate_study
@@ -25,7 +26,7 @@ def known_network(
         schema=dict.fromkeys(("clinic_id", "local_stifle", "target", "rule"), pl.String)
     )
     cohort = build_cohort(link(tables, held), study).table
-    return study, cohort.filter(pl.col("left_at").is_null()).sort("stifle_id")
+    return study, included(cohort).sort("stifle_id")
 
 
 def _addressed(name: str, frame: pl.DataFrame) -> pl.DataFrame:

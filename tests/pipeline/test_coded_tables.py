@@ -1,15 +1,26 @@
-"""Accepted tables of codes: linked, and made the cohort of, as those of texts are."""
+"""Tables of codes: linked, made the cohort of, counted and fitted as those of texts are."""
 
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from datetime import timedelta
+from pathlib import Path
 
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
+from pipeline.analyse import analyse
 from pipeline.cohort import Cohort, build_cohort
+from pipeline.compare import compare
+from pipeline.descriptive.courses import courses
+from pipeline.descriptives import describe, precision_rows
 from pipeline.link import link
 from pipeline.linked import Linked
+from pipeline.plan import parse_analyses
+from pipeline.reidentification import measure
+from pipeline.study import read_study
 from schemas.codebook import of_table
+from shared.estimate import results_frame
 from shared.files import as_text
 from tests.pipeline.invented import (
     CODEBOOK,
@@ -26,6 +37,9 @@ from tests.pipeline.invented import (
 from tests.pipeline.random_studies import random_tables
 
 LATER = DAY_0 + timedelta(days=300)
+DEMO = read_study(Path(__file__).parents[2] / "shared" / "demo")
+PLAN = {"id": "by_sulcoplasty", "role": "secondary", "model": "risks", "outcome": "relux_by_183",
+        "exposure": "sulcoplasty_type", "cluster": "animal_id"}  # fmt: skip
 FRAMES = ("operations", "holds", "near_matches", "findings", "animals", "sent")
 
 
@@ -68,3 +82,31 @@ def test_linked_tables_keep_their_codes() -> None:
     for name, frame in linked.tables.items():
         coded = {column: kind for column, kind in tables[name].schema.items() if kind == pl.Enum}
         assert coded.items() <= frame.schema.items()
+
+
+def told_of(cohort: Cohort, tables: Mapping[str, pl.DataFrame]) -> Iterator[pl.DataFrame]:
+    """Give all that is counted and fitted of a cohort and its linked tables."""
+    study = replace(DEMO, analyses=(*DEMO.analyses[:2], PLAN))
+    table, events, recurrent = cohort.table, cohort.events, cohort.recurrent
+    yield results_frame(describe(
+        table, study, CODEBOOK, events=events, recurrent=recurrent, tables=tables
+    ))  # fmt: skip
+    yield results_frame(precision_rows(table, parse_analyses(study.analyses)))
+    yield analyse(table, replace(study, analyses=(PLAN,)), recurrent=recurrent).results
+    yield compare(table, study).results
+    yield courses(table, events, tables["rechecks"], seed=1)
+    yield measure(tables, k=5).cells
+
+
+def test_codes_and_texts_of_the_cohort_give_the_same_results() -> None:
+    coded, _ = both_ways(random_tables(2, 300))
+    linked, cohort = made_of(coded)
+    texts = replace(
+        cohort, table=as_text(cohort.table), events=as_text(cohort.events),
+        recurrent=as_text(cohort.recurrent),
+    )  # fmt: skip
+    tables = {name: as_text(frame) for name, frame in linked.tables.items()}
+    told, other = told_of(cohort, linked.tables), told_of(texts, tables)
+    for frame, same in zip(told, other, strict=True):
+        assert frame.height
+        assert_frame_equal(frame, same)

@@ -10,6 +10,7 @@ from pipeline.link import link
 from pipeline.study import Exclusion
 from schemas.codebook import by_name
 from shared.errors import NobodyLeftError, PlanError
+from shared.files import as_text
 from tests.pipeline.invented import (
     CODEBOOK,
     DAY_0,
@@ -180,8 +181,27 @@ def test_every_column_is_declared_with_its_type_and_codes() -> None:
     cohort, known = cohort_of(joint(course=SEEN), IN), by_name(CODEBOOK)
     undeclared = [name for name in cohort.table.columns if name not in known]
     assert undeclared == []
-    assert {name: dtype for name, dtype in cohort.table.schema.items()
-            if known[name].dtype != dtype} == {}  # fmt: skip
+    table = as_text(cohort.table)
+    coded = {name for name in table.columns if known[name].kind == "category"}
+    assert {name: dtype for name, dtype in table.schema.items()
+            if (pl.String if name in coded else known[name].dtype) != dtype} == {}  # fmt: skip
+    assert {name: words for name in coded
+            if (words := {*table[name].drop_nulls()} - {*known[name].codes})} == {}  # fmt: skip
+
+
+def test_words_of_the_cohort_are_kept_as_codes() -> None:
+    table, known = cohort_of(joint(course=SEEN), IN).table, by_name(CODEBOOK)
+    made = ("session_type", "weight_band", "worst_severity", "last_function_class")
+    assert [table.schema[name] for name in made] == [
+        pl.Enum(list(known[name].codes)) for name in made
+    ]
+    states = [
+        name
+        for name in table.columns
+        if known[name].kind == "category" and "_state" in name and known[name].table == "cohort"
+    ]
+    assert len(states) > 15
+    assert all(table.schema[name] == pl.Enum for name in (*states, "left_at"))
 
 
 def test_the_mean_of_blinded_raters_replaces_the_surgeons_own_ratio() -> None:
