@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
+import duckdb
 import polars as pl
 
 from pipeline.alike import alike
@@ -17,6 +18,7 @@ from pipeline.linked import Below, Linked, LinkedTables
 from pipeline.near_matches import DAYS as NEAR_DAYS
 from pipeline.near_matches import Decision, near_match_list, with_declared
 from pipeline.sql import ask, fetch, make_table, open_database, show
+from shared.side_by_side import both
 
 
 def link(
@@ -48,39 +50,37 @@ def link(
     """
     marks = pl.DataFrame(schema=dict(MARK_SCHEMA)) if marks is None else marks
     stifles, owners = tables["stifles"], with_declared(tables["animals"], decisions)
-    animals = number_animals(owners)
     with open_database({"clinics": tables["clinics"]}) as connection:
-        joints = joint_rows(stifles, animals, animals_of(connection, stifles, owners))
+        animals, owned = both(
+            lambda: number_animals(owners), lambda: animals_of(connection, stifles, owners)
+        )
+        joints = joint_rows(stifles, animals, owned)
         children = {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)}
         places = stifles_of(connection, {**children, "holds": holds}, stifles)
-        for name, frame in _compared(tables, animals, joints, places["procedures"]).items():
-            show(connection, name, frame)
-        for name in ("repeated_joints", "operations", "later_ends"):
-            make_table(connection, name)
-        rows = number_rows(joints, fetch(connection, "operations"), tables, animals=animals)
-        below = {
-            name: follow(with_window(tables[name], name, marks), rows, places[name], days=days)
-            for name, days in DAYS.items()
-        }
+        rows, near = both(
+            lambda: _numbered(connection, tables, animals, joints, places["procedures"]),
+            lambda: alike(stifles, owners, tables["clinics"], joints=joints, days=NEAR_DAYS),
+        )
+        linked, below = both(
+            lambda: _stifles(stifles, rows, fetch(connection, "later_ends")),
+            lambda: _below(tables, rows, places, marks),
+        )
         show(connection, "followed_revisions", rows.by_index_row(below["revisions"]))
         below["revisions"] = later(
             ask(connection, "later_operations"), rows,
             reasons=tables["revisions"].schema["revision_reason"],
         )  # fmt: skip
-        below |= {name: of_index(tables[name], rows, places[name]) for name in OF_THE_INDEX}
         contradictions = ask(connection, "contradictory_links")
-        ends = fetch(connection, "later_ends")
     found = link_findings(told(rows, stifles, contradictions), contradictions)
     asked = found.filter(~answered(found, confirmed))
-    near = alike(stifles, owners, tables["clinics"], joints=joints, days=NEAR_DAYS)
     own = {
         "clinics": tables["clinics"],
         "animals": tables["animals"].select(animals["animal_id"], pl.all(), animals["joined"]),
-        "stifles": _stifles(stifles, rows, ends),
+        "stifles": linked,
     }
     return Linked(
         tables=LinkedTables(own, below), below=below,
-        operations=_operations(rows, own["stifles"], below["revisions"], stifles["clinic_id"]),
+        operations=_operations(rows, linked, below["revisions"], stifles["clinic_id"]),
         holds=link_holds(holds, asked, rows, stifle_rows=places["holds"], stifles=stifles),
         near_matches=near_match_list(near, decisions),
         findings=asked.filter(~query_ids(asked).is_in(sorted(closed))) if closed else asked,
@@ -88,6 +88,30 @@ def link(
         animals=rows.index.select("animal_row", "animal_no"), animal_nos=animals["animal_no"],
         sent=rows.frame.select("stifle_no", "kind", "day"),
     )  # fmt: skip
+
+
+def _numbered(
+    connection: duckdb.DuckDBPyConnection, tables: Mapping[str, pl.DataFrame],
+    animals: pl.DataFrame, joints: pl.DataFrame, operated: pl.Series,
+) -> Rows:  # fmt: skip
+    """Say what each row of stifles is for its joint; `operated` as in `_compared`."""
+    for name, frame in _compared(tables, animals, joints, operated).items():
+        show(connection, name, frame)
+    for name in ("repeated_joints", "operations", "later_ends"):
+        make_table(connection, name)
+    return number_rows(joints, fetch(connection, "operations"), tables, animals=animals)
+
+
+def _below(
+    tables: Mapping[str, pl.DataFrame], rows: Rows, places: Mapping[str, pl.Series],
+    marks: pl.DataFrame,
+) -> dict[str, Below]:  # fmt: skip
+    """Give the tables below the stifles by number; later operations are still the clinics' own."""
+    followed = {
+        name: follow(with_window(tables[name], name, marks), rows, places[name], days=days)
+        for name, days in DAYS.items()
+    }
+    return followed | {name: of_index(tables[name], rows, places[name]) for name in OF_THE_INDEX}
 
 
 def _compared(
