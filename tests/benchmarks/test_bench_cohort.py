@@ -7,6 +7,7 @@ peak of memory; asserts that both know the same stifles.
 """
 
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -14,6 +15,8 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+
+from pipeline.process import MEMORY_KEPT, ONE_THREAD
 
 Publish = Callable[[pl.DataFrame, str, str], None]
 RUNS = 3
@@ -42,8 +45,10 @@ def test_cohort_beside_the_least_query(stifles: int, publish: Publish) -> None:
 
 
 def _run(work: str, stifles: int) -> dict[str, float]:
-    """Run a piece of work in a process of its own, so that its memory can be told."""
+    """Run a piece of work in a process of its own that was told what the command line is told."""
     script = Path(__file__).with_name("cohort_run.py")
-    done = subprocess.run([sys.executable, str(script), work, str(stifles)], check=True,
-                          capture_output=True, text=True)  # fmt: skip
+    done = subprocess.run(
+        [sys.executable, str(script), work, str(stifles)], check=True, capture_output=True,
+        text=True, env={"_RJEM_MALLOC_CONF": MEMORY_KEPT, **os.environ, **ONE_THREAD},
+    )  # fmt: skip
     return json.loads(done.stdout)
