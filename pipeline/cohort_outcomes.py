@@ -42,7 +42,7 @@ GIVEN = (
     "usual_wire_level", "usual_band", "usual_hole", "usual_pattern", "usual_crossing",
     "usual_twists",
 )  # fmt: skip
-DAYS_APART = 16  # as in ends.sql
+DAYS_APART, FREE_LATER = 16, 1_000_000  # as in ends.sql
 
 
 def outcomes(
@@ -87,7 +87,7 @@ def _states(connection: duckdb.DuckDBPyConnection) -> pl.Enum:
 
 
 def _day(end: str) -> pl.Expr:
-    return pl.col(end) // DAYS_APART
+    return pl.col(end) // DAYS_APART % FREE_LATER
 
 
 def _state(end: str, states: pl.Enum) -> pl.Expr:

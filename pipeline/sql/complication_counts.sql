@@ -2,8 +2,8 @@
 -- In: infections.
 -- Adds: n_complications, worst_severity ("none" without any; blank where the class of all of them is not
 --     recorded)
-SELECT *, coalesce(n_after, 0) AS n_complications,
-    CASE WHEN coalesce(n_after, 0) = 0 THEN 'none' ELSE
+SELECT *, n_after AS n_complications,
+    CASE WHEN n_after = 0 THEN 'none' ELSE
         CASE worst_after WHEN 1 THEN 'minor' WHEN 2 THEN 'major_medical' WHEN 3 THEN 'major_surgical'
             WHEN 4 THEN 'catastrophic' END END AS worst_severity
 FROM infections

@@ -1,7 +1,7 @@
 -- The days of death and amputation, up to the data lock.
 -- In: contacts.  Parameter: $death_window_days.
--- Adds: death_day, amputation_day, near_death_day, near_amputation_day (within the window after the last
---      adequate recheck), followed_day (the first of death, amputation and the last contact)
+-- Adds: death_day, amputation_day, stop_day (the first of both), followed_day (that, or the last contact if
+--      before); ended (as in ends) and near_ended (the same within the window after the last adequate recheck)
 WITH told AS (
     SELECT *, CASE WHEN end_status IN ('died', 'euthanised') THEN end_of_followup_day END AS told_death,
         coalesce(CASE WHEN end_status = 'amputated' THEN end_of_followup_day END, amputated_day)
@@ -9,14 +9,15 @@ WITH told AS (
     FROM contacts
 ),
 known AS (
-    SELECT *, CASE WHEN told_death <= coalesce(admin_end_day, told_death) THEN told_death END AS death_day,
-        CASE WHEN told_amputation <= coalesce(admin_end_day, told_amputation) THEN told_amputation END
-            AS amputation_day
+    SELECT *, CASE WHEN told_death > admin_end_day THEN NULL ELSE told_death END AS death_day,
+        CASE WHEN told_amputation > admin_end_day THEN NULL ELSE told_amputation END AS amputation_day
     FROM told
+),
+stopped AS (
+    SELECT *, least(amputation_day, death_day) AS stop_day,
+        least(ends('amputation', amputation_day), ends('death', death_day)) AS ended
+    FROM known
 )
-SELECT *,
-    CASE WHEN death_day <= last_adequate_day + $death_window_days THEN death_day END AS near_death_day,
-    CASE WHEN amputation_day <= last_adequate_day + $death_window_days THEN amputation_day END
-        AS near_amputation_day,
-    least(last_contact_day, amputation_day, death_day) AS followed_day
-FROM known
+SELECT *, least(last_contact_day, stop_day) AS followed_day,
+    CASE WHEN stop_day <= last_adequate_day + $death_window_days THEN ended END AS near_ended
+FROM stopped

@@ -6,8 +6,8 @@
 -- Adds (each as in ends): implant, tuberosity, hardware, irritation
 WITH removed AS (
     SELECT *, CASE WHEN all_out_reason = 'planned' THEN all_out_day
-            WHEN NOT some_out THEN planned_revision_day END AS planned_day,
-        least(replaced_day, CASE WHEN coalesce(all_out_reason <> 'planned', true) THEN all_out_day END)
+            WHEN some_out THEN NULL ELSE planned_revision_day END AS planned_day,
+        least(replaced_day, CASE WHEN all_out_reason = 'planned' THEN NULL ELSE all_out_day END)
             AS other_day,
         at_risk_implant AND last_contact_day >= 1 AND ($shared_hardware
             OR coalesce(cruciate_procedure IN ('none', 'extracapsular_suture'), true)) AS at_risk
@@ -15,17 +15,13 @@ WITH removed AS (
 ),
 stopped AS (
     SELECT *, ends('censored', last_contact_day) AS contact,
-        least(ends('planned_removal', planned_day), ends('revision', other_day),
-            ends('amputation', amputation_day), ends('death', death_day)) AS implant_stop
+        least(ends('planned_removal', planned_day), ends('revision', other_day), ended, contact)
+            AS implant_stop
     FROM removed
 )
 SELECT *,
-    CASE WHEN at_risk THEN coalesce(least(ends('implant_complication', implant_found), implant_stop),
-        contact) END AS implant,
-    CASE WHEN at_risk THEN coalesce(least(ends('tuberosity_failure', tuberosity_found), implant_stop),
-        contact) END AS tuberosity,
-    CASE WHEN at_risk THEN coalesce(least(ends('hardware_complication', hardware_found), implant_stop),
-        contact) END AS hardware,
-    CASE WHEN at_risk THEN coalesce(least(ends('implant_irritation', irritation_found), implant_stop),
-        contact) END AS irritation
+    CASE WHEN at_risk THEN least(ends('implant_complication', implant_found), implant_stop) END AS implant,
+    CASE WHEN at_risk THEN least(ends('tuberosity_failure', tuberosity_found), implant_stop) END AS tuberosity,
+    CASE WHEN at_risk THEN least(ends('hardware_complication', hardware_found), implant_stop) END AS hardware,
+    CASE WHEN at_risk THEN least(ends('implant_irritation', irritation_found), implant_stop) END AS irritation
 FROM stopped

@@ -4,12 +4,9 @@
 -- Between 30 days and the window an infection of unknown depth leaves the answer unknown.
 -- In: major_states.  Parameter: $window_days.  Adds: ssi_30, ssi_90, ssi_365
 WITH judged AS (
-    SELECT *, coalesce(infection_day <= 30, false) AS within_30,
-        coalesce(at_risk_implant, false) OR n_pieces IS NOT NULL
-            OR coalesce(femoral_osteotomy <> 'none', false)
-            OR coalesce(sulcoplasty_type = 'groove_replacement', false)
-            OR coalesce(cruciate_procedure <> 'none', false) AS with_implant,
-        least(death_day, amputation_day) AS stop_day
+    SELECT *, infection_day <= 30 AS within_30,
+        at_risk_implant OR n_pieces IS NOT NULL OR femoral_osteotomy <> 'none'
+            OR sulcoplasty_type = 'groove_replacement' OR cruciate_procedure <> 'none' AS with_implant
     FROM major_states
 )
 SELECT *,

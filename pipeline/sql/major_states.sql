@@ -4,14 +4,14 @@
 -- In: implant_states.  Adds (each as in ends): major_cook, major_revision
 WITH found AS (
     SELECT *, least(operated_day, unplanned_revision_day) AS operation_found,
-        least(major_day, unplanned_revision_day, CASE WHEN death_cause IN ('stifle_related',
-            'anaesthesia_related') THEN death_day END) AS major_found,
-        least(ends('amputation', amputation_day), ends('death', death_day)) AS major_stop
+        least(major_day, unplanned_revision_day, CASE WHEN death_day IS NOT NULL AND death_cause IN
+            ('stifle_related', 'anaesthesia_related') THEN death_day END) AS major_found,
+        least(ended, contact) AS major_stop
     FROM implant_states
 )
 SELECT *,
-    CASE WHEN last_contact_day >= 1 THEN coalesce(least(ends('major_complication', major_found),
-        major_stop), contact) END AS major_cook,
-    CASE WHEN last_contact_day >= 1 THEN coalesce(least(ends('major_complication', operation_found),
-        major_stop), contact) END AS major_revision
+    CASE WHEN last_contact_day >= 1 THEN least(ends('major_complication', major_found), major_stop) END
+        AS major_cook,
+    CASE WHEN last_contact_day >= 1 THEN least(ends('major_complication', operation_found), major_stop) END
+        AS major_revision
 FROM found

@@ -8,7 +8,7 @@ SELECT *,
             ('k_wire', 'k_wire_tension_band', 'screw', 'plate', 'spacer_pin', 'wire_only')) THEN true
         WHEN ttt_done AND ((kwire_count = 0 AND NOT tension_band_done)
             OR ttt_fixation IN ('none', 'suture')) THEN false END AS at_risk_implant,
-    coalesce(n_out > 0, false) AS some_out,
+    n_out > 0 AS some_out,
     CASE WHEN n_out = n_pieces THEN last_out_day END AS all_out_day,
     CASE WHEN n_out = n_pieces THEN last_out_reason END AS all_out_reason
 FROM reluxation_states
