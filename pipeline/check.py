@@ -29,6 +29,7 @@ from schemas.rules.every import AGAIN_RULES, CONFLICT_RULES, COPIES, MAIN_RULES,
 from schemas.rules.joined import join_tables
 from schemas.rules.rule import Rule
 from schemas.tables import gate, table_schema
+from shared.side_by_side import both
 
 STOPPED = ("clinic_id", "table", "row_id", "key", "rule")
 ORDER = ("clinic_id", "file", "sheet", "row", "row_id", "variable", "rule")
@@ -105,10 +106,12 @@ def check(
     sure = empty_held(sure, more_hits)
     tables = add_reluxations(sure, join_tables(sure, like=joined))
     marks = marks_of_planned(mapped.marks, more_hits, known.day_kinds, sure["rechecks"])
-    shown = what_data_show(tables, codebook, columns=mapped.columns)
+    shown, accepted = both(
+        lambda: what_data_show(tables, codebook, columns=mapped.columns),
+        lambda: _through_the_gate(tables, codebook),
+    )
     fates = pl.concat([fates_first, fates_stop])
     ledger, tests = count_files(mapped.ledger, made, fates)
-    accepted = _through_the_gate(tables, codebook)
     return Checked(
         tables=accepted,
         stopped=fates.filter(pl.col("fate") == "stopped").select(STOPPED).sort(STOPPED),

@@ -16,6 +16,7 @@ from pipeline.intake.pieces import part_pieces
 from pipeline.intake.sheet import ROW, Sheet
 from pipeline.intake.sources import Grammar
 from schemas.codebook import Variable
+from shared.side_by_side import side_by_side
 
 
 def working_rows(
@@ -39,10 +40,13 @@ def working_rows(
     made = chosen.select(
         file=pl.lit(sheet.file), sheet=pl.lit(sheet.sheet), row=pl.col(ROW), block="sulca:block"
     )
-    cells = {
-        name: read_variable(chosen, sources, variable=variables[name], grammar=grammar)
-        for name, sources in table.columns.items()
-    }
+    read = side_by_side(
+        lambda name: read_variable(
+            chosen, table.columns[name], variable=variables[name], grammar=grammar
+        ),
+        table.columns,
+    )
+    cells = dict(zip(table.columns, read, strict=True))
     for words in table.lists:
         for name, reading in read_list(chosen, words, variables=variables, grammar=grammar).items():
             cells.setdefault(name, reading)
