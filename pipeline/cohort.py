@@ -79,7 +79,15 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         lambda: (held_stifles(linked.holds, joints["stifle_id"]), event_list(seen, joints)),
     )
     table = pl.concat(
-        [joints, left.to_frame(), facts.select(OF_VISITS), given, cases, held], how="horizontal"
+        [
+            joints,
+            left.to_frame(),
+            facts.select(OF_VISITS).cast({pl.Int32: pl.Int64}),
+            given,
+            cases,
+            held,
+        ],
+        how="horizontal",
     )
     table = _with_sets(table, study)
     known = table.select(pl.col("set_a") & ~pl.col("major_held")).to_series()

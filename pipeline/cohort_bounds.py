@@ -51,11 +51,12 @@ def reluxation_bounds(table: pl.DataFrame, seen: Seen, findings: pl.DataFrame) -
     free = pl.col("relux_state") == CENSORED
     at_risk = pl.col("relux_state").is_not_null()
     surely = pl.when(free).then("surely_adequate_day").otherwise("surely")
-    return known.select(
+    bounds = known.select(
         stable_day=pl.when(free).then("last_adequate_day").otherwise("last"),
         relux_left=pl.when(at_risk).then(pl.max_horizontal(surely, "negative", pl.lit(0))),
         relux_right=pl.when(pl.col("relux_state") == "reluxation").then("found"),
     )
+    return bounds.cast(pl.Int64)
 
 
 def implant_bounds(table: pl.DataFrame, seen: Seen) -> pl.Series:
@@ -78,8 +79,8 @@ def implant_bounds(table: pl.DataFrame, seen: Seen) -> pl.Series:
         (table.with_row_index("stifle_no"), "last_known_day"),
     )  # fmt: skip
     last = [
-        _before(rows.select(pl.col("stifle_no").cast(pl.Int64), day=name), table,
-                event="implant_complication", family="implant")
+        _before(rows.select(pl.col("stifle_no").cast(pl.Int64), day=pl.col(name).cast(pl.Int32)),
+                table, event="implant_complication", family="implant")
         for rows, name in days
     ]  # fmt: skip
     known = pl.concat(last)
@@ -98,7 +99,7 @@ def _before(rows: pl.DataFrame, table: pl.DataFrame, *, event: str, family: str)
     """
     state, day = table[f"{family}_state"], table[f"{family}_day"]
     ended = (state != CENSORED).fill_null(value=False)
-    limit = (day - (state == event).cast(pl.Int64)).set(~ended, None)
+    limit = (day - (state == event).cast(pl.Int64)).set(~ended, None).cast(pl.Int32)
     # Most stifles are censored: their rows go first.
     of_ended = rows.filter(ended.gather(rows["stifle_no"]))
     return of_ended.filter(of_ended["day"] <= limit.gather(of_ended["stifle_no"]))

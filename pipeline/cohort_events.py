@@ -88,7 +88,7 @@ def stretches(complications: pl.DataFrame, table: pl.DataFrame, known: pl.Series
     followed = table["followed_day"].set(~known, None)
     days = _event_days(complications, followed)
     number, height = days["stifle_no"], table.height
-    last_day = greatest(number, days["stop_day"], height).fill_null(0)
+    last_day = greatest(number, days["stop_day"], height).fill_null(0).cast(pl.Int64)
     events = pl.Series(np.bincount(number.to_numpy(), minlength=height))
     rest = pl.DataFrame({
         "stifle_no": pl.int_range(height, eager=True), "stretch": events + 1,

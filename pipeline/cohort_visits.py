@@ -37,8 +37,8 @@ def visits(rechecks: Below, joints: pl.DataFrame) -> pl.DataFrame:
     after = pl.col("recheck_day") >= 1
     function_no = pl.col("function_class").cast(FUNCTION).to_physical()
     known = rechecks.rows.select(
-        day="recheck_day",
-        window_days=pl.col("window_days").fill_null(0),
+        day=pl.col("recheck_day").cast(pl.Int32),
+        window_days=pl.col("window_days").fill_null(0).cast(pl.Int32),
         adequate=(palpated & after).fill_null(value=False),
         grade=pl.col("patella_grade").cast(pl.Int8),
         way=pl.col("patella_direction").cast(WAYS),
@@ -75,7 +75,7 @@ def luxated(seen: pl.DataFrame, joints: pl.DataFrame) -> pl.DataFrame:
     one_way = (first != "bidirectional").fill_null(value=False)
     other = one_way & (out["way"] != first).fill_null(value=False)
     return out.select(
-        "stifle_no", "day", "window_days",
+        "stifle_no", pl.col("day", "window_days").cast(pl.Int64),
         reluxated=~(other & (out["way"] != "bidirectional").fill_null(value=False)),
         opposite=other,
         important=(pl.col("grade") >= 2) | pl.col("lame"),

@@ -26,7 +26,7 @@ def test_without_a_known_value_all_is_blank(numbers: list[int]) -> None:
     number = pl.Series(numbers, dtype=pl.Int64)
     nothing = pl.Series([None] * len(numbers), dtype=pl.Int64)
     assert greatest(number, nothing, 4).to_list() == [None] * 4
-    assert greatest(number, nothing, 4).dtype == pl.Int64
+    assert greatest(number, nothing, 4).dtype == pl.Int32
 
 
 def test_marks_are_at_the_numbers_listed() -> None:
