@@ -10,7 +10,7 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from shared.files import as_text, replacing
+from shared.files import replacing
 
 CLOSED: Mapping[str, str | bool] = {
     "enable_external_access": False,
@@ -34,7 +34,7 @@ def quoted(name: str) -> str:
 
 
 def write_database(path: Path, tables: Mapping[str, pl.DataFrame], cohort: pl.DataFrame) -> None:
-    """Build the database anew beside its place, then move it there.
+    """Build the database anew beside its place, then move it there; codes become texts in it.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ def write_database(path: Path, tables: Mapping[str, pl.DataFrame], cohort: pl.Da
         draft.unlink()  # DuckDB refuses an empty file
         with connect(draft) as connection:
             for name, frame in sorted({**tables, "cohort": cohort}.items()):
-                connection.register("incoming", as_text(frame))
+                connection.register("incoming", frame)
                 connection.execute(f"CREATE TABLE {quoted(name)} AS SELECT * FROM incoming")
                 connection.unregister("incoming")
             connection.execute(

@@ -59,9 +59,8 @@ def write_run(
     write_reidentification(out, measured, title=done.study.title)
     if done.cohort is None:
         return
-    table = as_text(done.cohort.table)
-    _write_cohort(done, out, table)
-    write_database(out / "study.duckdb", done.linked.tables, table)
+    _write_cohort(done, out)
+    write_database(out / "study.duckdb", done.linked.tables, done.cohort.table)
     if done.analysed is None:
         return
     write_parquet(out / "results.parquet", done.results)
@@ -149,9 +148,9 @@ def _write_tables(done: "Run", folder: Path) -> None:
     write_csv(folder / "rows_per_table.csv", checked.ledger_rows)
 
 
-def _write_cohort(done: "Run", out: Path, table: pl.DataFrame) -> None:
-    """Write the cohort, its `table` as texts, with what is counted of it."""
+def _write_cohort(done: "Run", out: Path) -> None:
     cohort = done.the_cohort
+    table = as_text(cohort.table)
     write_parquet(out / "cohort.parquet", table)
     write_csv(out / "cohort.csv", table)
     write_csv(out / "cohort_dictionary.csv", _dictionary(done, table, "cohort"))

@@ -10,6 +10,7 @@ import pytest
 import pipeline
 from pipeline.database import connect, quoted, write_database
 from pipeline.sql import open_database
+from shared.files import as_text
 
 ASKING_FOR_A_FILE = (
     "SELECT * FROM '{csv}'",
@@ -114,6 +115,23 @@ def test_columns_that_look_like_sql_are_kept_as_they_are(tmp_path: Path) -> None
         for table in ("cohort", "included", quoted('stifles"; DROP TABLE cohort; --')):
             read = connection.sql(f"SELECT * FROM {table}").pl()
             assert read.equals(cohort)
+
+
+def test_codes_are_stored_as_the_texts_they_stand_for(tmp_path: Path) -> None:
+    words = pl.Enum(["reluxation", "death", "censored"])
+    cohort = pl.DataFrame({
+        "stifle_id": ["a", "b", "c"], "left_at": pl.Series([None] * 3, dtype=words),
+        "relux_state": pl.Series(["death", None, "censored"], dtype=words),
+    })  # fmt: skip
+    path = tmp_path / "study.duckdb"
+    write_database(path, {"none": cohort.clear()}, cohort)
+    with connect(path) as connection:
+        kinds = connection.sql("SELECT DISTINCT data_type FROM information_schema.columns")
+        assert kinds.fetchall() == [("VARCHAR",)]
+        stored = connection.sql("SELECT * FROM included").pl()
+        assert stored.equals(as_text(cohort))
+        first = connection.sql("SELECT min(relux_state) FROM cohort").fetchall()
+        assert first == [("censored",)]  # by the alphabet, as texts are
 
 
 def python_files() -> list[Path]:
