@@ -50,13 +50,11 @@ def link(
     """
     marks = pl.DataFrame(schema=dict(MARK_SCHEMA)) if marks is None else marks
     stifles, owners = tables["stifles"], with_declared(tables["animals"], decisions)
+    animals, owned = both(lambda: number_animals(owners), lambda: animals_of(stifles, owners))
+    joints = joint_rows(stifles, animals, owned)
+    children = {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)}
+    places = stifles_of({**children, "holds": holds}, stifles)
     with open_database({"clinics": tables["clinics"]}) as connection:
-        animals, owned = both(
-            lambda: number_animals(owners), lambda: animals_of(connection, stifles, owners)
-        )
-        joints = joint_rows(stifles, animals, owned)
-        children = {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)}
-        places = stifles_of(connection, {**children, "holds": holds}, stifles)
         rows, near = both(
             lambda: _numbered(connection, tables, animals, joints, places["procedures"]),
             lambda: alike(stifles, owners, tables["clinics"], joints=joints, days=NEAR_DAYS),
