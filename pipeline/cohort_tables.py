@@ -16,7 +16,7 @@ from pipeline.linked import Below, Linked
 
 def numbered_tables(linked: Linked) -> dict[str, pl.DataFrame]:
     """Give what `sessions` asks of the joints, with the numbers of stifles and animals."""
-    stifles = linked.tables["stifles"].select(
+    stifles = linked.joints.select(
         "clinic_id", "animal_id", "side", "surgery_date", "lock_day",
         pl.coalesce("surgery_year", pl.col("surgery_date").dt.year().cast(pl.Int64)),
         linked.animals["animal_no"],
@@ -48,9 +48,7 @@ def described(sessions: pl.DataFrame, linked: Linked) -> pl.DataFrame:
 
     And last_known_day: the end of follow-up, not after the data lock.
     """
-    stifles, animals = (
-        linked.tables[name].drop(*ADDRESS, "derived") for name in ("stifles", "animals")
-    )
+    stifles, animals = linked.joints, linked.tables["animals"].drop(*ADDRESS, "derived")
     operated = linked.below["procedures"]
     operations = operated.rows.drop(*ADDRESS, "derived")
     known = {"clinic_id", "local_animal", "local_stifle", "animal_id", "stifle_id"}

@@ -7,7 +7,7 @@ import polars as pl
 
 from pipeline.alike import alike
 from pipeline.checks.words import query_ids
-from pipeline.intake.mapped import MARK_SCHEMA
+from pipeline.intake.mapped import ADDRESS, MARK_SCHEMA
 from pipeline.link_animals import number_animals
 from pipeline.link_below import DAYS, OF_THE_INDEX, follow, later, of_index, with_window
 from pipeline.link_findings import answered, link_findings, told
@@ -19,6 +19,9 @@ from pipeline.near_matches import DAYS as NEAR_DAYS
 from pipeline.near_matches import Decision, near_match_list, with_declared
 from pipeline.sql import ask, fetch, make_table, open_database, show
 from shared.side_by_side import both
+
+OF_THE_ROW = (*ADDRESS, "derived")
+LAST = ("end_of_followup_day", "end_status")
 
 
 def link(
@@ -59,8 +62,8 @@ def link(
             lambda: _numbered(connection, tables, animals, joints, places["procedures"]),
             lambda: alike(stifles, owners, tables["clinics"], joints=joints, days=NEAR_DAYS),
         )
-        linked, below = both(
-            lambda: _stifles(stifles, rows, fetch(connection, "later_ends")),
+        known, below = both(
+            lambda: _joints(stifles, rows, fetch(connection, "later_ends")),
             lambda: _below(tables, rows, places, marks),
         )
         show(connection, "followed_revisions", rows.by_index_row(below["revisions"]))
@@ -74,11 +77,11 @@ def link(
     own = {
         "clinics": tables["clinics"],
         "animals": tables["animals"].select(animals["animal_id"], pl.all(), animals["joined"]),
-        "stifles": linked,
+        "stifles": lambda: _stifles(known, rows, stifles),
     }
     return Linked(
-        tables=LinkedTables(own, below), below=below,
-        operations=_operations(rows, linked, below["revisions"], stifles["clinic_id"]),
+        tables=LinkedTables(own, below), joints=known, below=below,
+        operations=_operations(rows, known, below["revisions"], stifles["clinic_id"]),
         holds=link_holds(holds, asked, rows, stifle_rows=places["holds"], stifles=stifles),
         near_matches=near_match_list(near, decisions),
         findings=asked.filter(~query_ids(asked).is_in(sorted(closed))) if closed else asked,
@@ -130,27 +133,33 @@ def _compared(
     procedures = tables["procedures"].with_columns(stifle_row=operated)
     owners = tables["animals"].with_columns(animals["animal_no"])
     return {
-        "several_stifles": at_rows(stifles, several.arg_true()),
-        "several_procedures": at_rows(procedures, several.gather(operated).arg_true()),
-        "joined_animals": at_rows(owners, joined.arg_true()),
-        "joined_stifles": at_rows(stifles, joined.gather(joints["animal_row"]).arg_true()),
+        "several_stifles": stifles[several.arg_true()],
+        "several_procedures": procedures[several.gather(operated).arg_true()],
+        "joined_animals": owners[joined.arg_true()],
+        "joined_stifles": stifles[joined.gather(joints["animal_row"]).arg_true()],
     }
 
 
-def _stifles(stifles: pl.DataFrame, rows: Rows, ends: pl.DataFrame) -> pl.DataFrame:
+def _joints(stifles: pl.DataFrame, rows: Rows, ends: pl.DataFrame) -> pl.DataFrame:
     """Give the index operation of each joint, with the last that any clinic knows of it."""
-    last = ("end_of_followup_day", "end_status")
     index_rows = rows.index["index_row"]
     # What is known of the end of a joint of several operations is looked up below all stifles.
     ends = ends.with_columns(pl.col("end_status").cast(stifles.schema["end_status"]))
-    known = pl.concat([stifles.select(last), ends.select(last)])
+    known = pl.concat([stifles.select(LAST), ends.select(LAST)])
     places = index_rows.clone().scatter(  # which changes the column it is called on
         rows.frame["stifle_no"].gather(ends["index_row"]),
         pl.int_range(stifles.height, known.height, eager=True),
     )
     return rows.index.select("stifle_id", "animal_id").hstack(
-        at_rows(stifles.drop(last), index_rows)
+        at_rows(stifles.drop(*OF_THE_ROW, *LAST), index_rows)
     ).hstack(at_rows(known, places))  # fmt: skip
+
+
+def _stifles(joints: pl.DataFrame, rows: Rows, stifles: pl.DataFrame) -> pl.DataFrame:
+    """Put the address of its index operation beside each joint, in the order as accepted."""
+    address = at_rows(stifles.select(OF_THE_ROW), rows.index["index_row"])
+    own = stifles.drop(LAST).columns
+    return joints.hstack(address).select("stifle_id", "animal_id", *own, *LAST)
 
 
 def _operations(
@@ -161,7 +170,7 @@ def _operations(
     Parameters
     ----------
     index
-        The linked table of stifles.
+        What is known of each joint.
     clinics
         The clinic of each accepted row of stifles.
     """

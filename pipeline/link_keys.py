@@ -117,8 +117,9 @@ class _Known:
 
 def at_rows(frame: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:
     """Give these rows of a frame; a column without any value is not looked through."""
+    # In one piece: texts in several would be looked for piece by piece.
     return frame.select(
         pl.lit(None, kind).alias(name) if frame[name].null_count() == frame.height > 0
-        else pl.col(name).gather(rows)
+        else frame[name].rechunk().gather(rows)
         for name, kind in frame.schema.items()
     )  # fmt: skip

@@ -1,6 +1,6 @@
 """What linking gives: rows by number for the cohort, by name for people."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -36,18 +36,29 @@ class Below:
 class LinkedTables(Mapping[str, pl.DataFrame]):
     """Linked tables by name; those below the stifles are put under names when first asked for.
 
-    The cohort asks by number: names of millions of rows are made for those who read or write them.
+    The cohort asks by number: names and addresses of millions of rows are made for those who read
+    or write them.
     """
 
-    def __init__(self, own: Mapping[str, pl.DataFrame], below: Mapping[str, Below]) -> None:
-        self._made = dict(own)
+    def __init__(
+        self, own: Mapping[str, pl.DataFrame | Callable[[], pl.DataFrame]],
+        below: Mapping[str, Below],
+    ) -> None:  # fmt: skip
+        self._own = own
         self._below = below
         self._order = (*own, *below)
+        self._made: dict[str, pl.DataFrame] = {}
 
     def __getitem__(self, name: str) -> pl.DataFrame:
         if name not in self._made:
-            self._made[name] = self._below[name].named(self._made["stifles"])
+            self._made[name] = self._make(name)
         return self._made[name]
+
+    def _make(self, name: str) -> pl.DataFrame:
+        if name in self._below:
+            return self._below[name].named(self["stifles"])
+        table = self._own[name]
+        return table if isinstance(table, pl.DataFrame) else table()
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._order)
@@ -68,6 +79,8 @@ class Linked:
         As accepted, with stifle_id and animal_id; ``stifles`` has one row per joint, its index
         operation, and ``revisions`` one row per later operation, at whichever clinic. Rows with
         a day have window_days: the half width of a day that was planned, not measured.
+    joints
+        What is known of each joint: ``tables["stifles"]`` but for the address of its rows.
     below
         The tables below the stifles by number, their rows that are left out still in place.
     operations
@@ -93,6 +106,7 @@ class Linked:
     """
 
     tables: Mapping[str, pl.DataFrame]
+    joints: pl.DataFrame
     below: Mapping[str, Below]
     operations: pl.DataFrame
     holds: pl.DataFrame

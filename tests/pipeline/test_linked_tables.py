@@ -3,9 +3,11 @@
 from datetime import timedelta
 
 import polars as pl
+from polars.testing import assert_frame_equal
 
+from pipeline.link import link
 from pipeline.linked import Below, LinkedTables
-from tests.pipeline.invented import DAY_0, joint, linked_of, revision, visit
+from tests.pipeline.invented import DAY_0, holds_of, joint, linked_of, revision, tables_of, visit
 
 NAMES = ["stifle_id", "animal_id"]
 
@@ -40,3 +42,18 @@ def test_a_table_without_rows_has_names_too() -> None:
     below = Below(rows=pl.DataFrame(schema={"day": pl.Int64}), stifle_no=pl.Series(dtype=pl.UInt32))
     made = LinkedTables({"stifles": stifles}, {"rechecks": below})["rechecks"]
     assert made.schema == {"stifle_id": pl.String, "animal_id": pl.String, "day": pl.Int64}
+
+
+def test_the_address_of_a_joint_is_that_of_its_index_operation() -> None:
+    tables = tables_of(joint("B"), joint("A", token="t1"), joint(
+        "V9", clinic="valley", token="t1", on=DAY_0 + timedelta(days=90)))  # fmt: skip
+    linked = link(tables, holds_of())
+    accepted = tables["stifles"]
+    last = ["end_of_followup_day", "end_status"]
+    own = [name for name in accepted.columns if name not in last]
+    table = linked.tables["stifles"]
+    assert table.columns == [*NAMES, *own, *last]
+    assert table["stifle_id"].to_list() == ["north:A:left", "north:B:left"]
+    address = ["row_id", "file", "sheet", "row", "block", "derived"]
+    assert table.select(address).rows() == [accepted.select(address).row(place) for place in (1, 0)]
+    assert_frame_equal(linked.joints, table.select(linked.joints.columns))
