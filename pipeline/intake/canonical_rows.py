@@ -17,6 +17,7 @@ from pipeline.intake.operations import index_operations, needs_operations, place
 from pipeline.intake.parts import KEYS, Part, Reading, key_variables
 from pipeline.intake.words import STOPS
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
+from shared.side_by_side import side_by_side
 
 Codebook = tuple[Variable, ...]
 PLACE = ("file", "sheet", "row", "block")
@@ -34,25 +35,31 @@ def working_codebook(mapping: ClinicMapping, codebook: Codebook) -> Codebook:
 def placed_parts(reading: Reading, codebook: Codebook) -> list[Part]:
     """Place every row on its stifle and count its days from that stifle's surgery."""
     keys = tuple(key_variables(codebook).values())
-    alone = [
-        place_rows(part.rows, keys)
-        if "stifles" in part.table.tables and not part.table.fills else None
-        for part in reading.parts
-    ]  # fmt: skip
+    alone = side_by_side(
+        lambda part: place_rows(part.rows, keys)
+        if _operates(part) or not needs_operations(part.rows) else None,
+        reading.parts,
+    )  # fmt: skip
     names = [*KEYS, "surgery_date"]
     none = with_cells(pl.DataFrame(), of_table(codebook, "stifles")).clear().select(names)
-    stifles = [none, *(rows.select(names) for rows in alone if rows is not None)]
+    stifles = [none, *(rows.select(names) for part, rows in zip(reading.parts, alone, strict=True)
+                       if rows is not None and _operates(part))]  # fmt: skip
     operations = index_operations(pl.concat(stifles))
-    placed: list[Part] = []
-    for part, by_itself in zip(reading.parts, alone, strict=True):
-        rows = by_itself
+
+    def placed(part: Part, rows: pl.DataFrame | None) -> Part:
         if rows is None or needs_operations(part.rows):
             rows = place_rows(part.rows, keys, operations)
         if part.table.fills and part.table.tables != ("animals",):
             rows = over_stifles(rows, operations)
         own = tuple(item for item in codebook if item.table in part.table.tables)
-        placed.append(Part(table=part.table, rows=count_days(rows, own, operations)))
-    return placed
+        return Part(table=part.table, rows=count_days(rows, own, operations))
+
+    return side_by_side(lambda pair: placed(*pair), zip(reading.parts, alone, strict=True))
+
+
+def _operates(part: Part) -> bool:
+    """Tell the rows that say of a stifle when it was operated."""
+    return "stifles" in part.table.tables and not part.table.fills
 
 
 def canonical_rows(
@@ -66,21 +73,28 @@ def canonical_rows(
         Rows by table with their row_id; and, by table, rows that were folded into another,
         whose doubtful cells must still be asked about.
     """
-    tables: dict[str, pl.DataFrame] = {}
-    folded: dict[str, pl.DataFrame] = {}
-    for table in CANONICAL_TABLES[1:]:
-        rows_of = [part.rows for part in parts if table in part.table.tables]
-        every = _gathered(rows_of, _row_schema(codebook, table) | _elsewhere(rows_of))
-        rows = fold_animals(every, of_table(codebook, table)) if table == "animals" else every
-        number = pl.int_range(1, pl.len() + 1).cast(pl.String)
-        rows = rows.with_columns(
-            pl.concat_str(pl.lit(f"{clinic_id}/{table}/"), number).alias("row_id"),
-            pl.lit(clinic_id).alias("clinic_id"),
-        )
-        if every.height > rows.height:
-            folded[table] = doubts_of_folded(every, rows)
-        tables[table] = rows
+    names = CANONICAL_TABLES[1:]
+    made = side_by_side(lambda table: _table_rows(table, parts, clinic_id, codebook), names)
+    tables = {table: rows for table, (rows, _) in zip(names, made, strict=True)}
+    folded = {
+        table: doubtful for table, (_, doubtful) in zip(names, made, strict=True)
+        if doubtful is not None
+    }  # fmt: skip
     return tables, folded
+
+
+def _table_rows(
+    table: str, parts: Sequence[Part], clinic_id: str, codebook: Codebook
+) -> tuple[pl.DataFrame, pl.DataFrame | None]:
+    rows_of = [part.rows for part in parts if table in part.table.tables]
+    every = _gathered(rows_of, _row_schema(codebook, table) | _elsewhere(rows_of))
+    rows = fold_animals(every, of_table(codebook, table)) if table == "animals" else every
+    number = pl.int_range(1, pl.len() + 1).cast(pl.String)
+    rows = rows.with_columns(
+        pl.concat_str(pl.lit(f"{clinic_id}/{table}/"), number).alias("row_id"),
+        pl.lit(clinic_id).alias("clinic_id"),
+    )
+    return rows, doubts_of_folded(every, rows) if every.height > rows.height else None
 
 
 def _row_schema(codebook: Codebook, table: str) -> dict[str, pl.DataType]:
