@@ -10,6 +10,7 @@ from pipeline.cohort_columns import ordered
 from pipeline.cohort_events import event_list, stretches
 from pipeline.cohort_outcomes import outcomes
 from pipeline.cohort_rows import Seen, seen_rows, stifle_facts
+from pipeline.cohort_sets import with_sets
 from pipeline.cohort_tables import by_number, described, numbered_tables
 from pipeline.eligibility import JUDGED_BY, eligibility_steps, left_at, parameters
 from pipeline.flow_counts import ALL, flow_frame
@@ -27,8 +28,6 @@ OF_VISITS = (
     "last_function_class", "last_function_day",
 )  # fmt: skip
 COUNTED = ("relux_state", "implant_state", "relux_held", "implant_held")
-IMPLANT_FIXATION = ("k_wire", "k_wire_tension_band")
-NO_CRUCIATE_IMPLANT = ("none", "extracapsular_suture")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,7 +38,8 @@ class Cohort:
     ----------
     table
         One row per accepted index stifle, included or not, by stifle_id; its columns are
-        declared in ``shared/codebook/`` (cohort.csv for what is made here).
+        declared in ``shared/codebook/`` (cohort.csv for what is made here). Words are codes, also
+        of events: what is counted or fitted takes them as texts (``included``, ``as_text``).
     flow
         One row per step and clinic ("all" for the study): what remains and what left, and why.
     events
@@ -89,7 +89,7 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         ],
         how="horizontal",
     )
-    table = _with_sets(table, study)
+    table = with_sets(table, study)
     known = table.select(pl.col("set_a") & ~pl.col("major_held")).to_series()
     bounds, recurrent = both(
         lambda: _bounds(table, seen, findings),
@@ -193,26 +193,6 @@ def _bounds(table: pl.DataFrame, seen: Seen, findings: pl.DataFrame) -> pl.DataF
     """Give the days between which the patella reluxated or an implant had a complication."""
     free = implant_bounds(table, seen).alias("implant_free_day")
     return reluxation_bounds(table, seen, findings).with_columns(free)
-
-
-def _with_sets(table: pl.DataFrame, study: Study) -> pl.DataFrame:
-    """Say which stifles belong to the sets A to D."""
-    protocol = study.eligibility
-    in_a = pl.col("left_at").is_null()
-    followed = pl.col("relux_state").is_not_null() & (
-        (pl.col("last_adequate_day") >= protocol.set_b_from_day).fill_null(value=False)
-        | (pl.col("relux_state") != "censored")
-    )
-    pinned = pl.col("ttt_done") & pl.col("ttt_fixation").is_in(IMPLANT_FIXATION)
-    apart = pl.col("cruciate_procedure").is_in(NO_CRUCIATE_IMPLANT).fill_null(value=True)
-    if protocol.cruciate_procedure != "out_of_implant_outcomes":
-        apart = pl.lit(value=True)
-    return table.with_columns(
-        set_a=in_a,
-        set_b=in_a & followed,
-        set_c=in_a & pl.col("first_joint"),
-        set_d=in_a & (pinned & apart).fill_null(value=False),
-    )
 
 
 def _finished(table: pl.DataFrame, study: Study) -> pl.DataFrame:

@@ -28,6 +28,7 @@ def open_database(tables: Mapping[str, pl.DataFrame]) -> duckdb.DuckDBPyConnecti
 def show(connection: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -> None:
     """Let later statements read a frame; handed over as it lies in memory, no text is copied.
 
+    Codes of words are read as the texts they stand for, and compared and ordered as those are.
     In parts of a size of which each thread can take one after another.
     """
     whole = frame.to_arrow(compat_level=pl.CompatLevel.newest())

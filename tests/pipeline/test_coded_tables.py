@@ -18,6 +18,7 @@ from pipeline.link import link
 from pipeline.linked import Linked
 from pipeline.plan import parse_analyses
 from pipeline.reidentification import measure
+from pipeline.sql import open_database
 from pipeline.study import read_study
 from schemas.codebook import of_table
 from shared.estimate import results_frame
@@ -110,3 +111,22 @@ def test_codes_and_texts_of_the_cohort_give_the_same_results() -> None:
     for frame, same in zip(told, other, strict=True):
         assert frame.height
         assert_frame_equal(frame, same)
+
+
+def test_statements_read_codes_as_the_texts_they_stand_for() -> None:
+    """Words that are none of the codes may stand beside them; the order is the alphabet's."""
+    words = ["none", "cruciate", None, "patellar"]
+    codes = pl.Series(words, dtype=pl.Enum(["none", "patellar", "cruciate"]))
+    with open_database({"told": pl.DataFrame({"place": range(4), "word": codes})}) as connection:
+        found = connection.sql(
+            "SELECT coalesce(word, 'nothing'), word IN ('none', 'tibial'), "
+            "list_contains(['patellar', 'tibial'], word), word <> 'tibial' FROM told ORDER BY place"
+        )
+        assert found.fetchall() == [
+            ("none", True, False, True), ("cruciate", False, False, True),
+            ("nothing", None, None, None), ("patellar", False, True, True),
+        ]  # fmt: skip
+        every = connection.sql("SELECT min(word), max(word) FROM told").fetchall()
+        assert every == [("cruciate", "patellar")]
+        both = connection.sql("SELECT word FROM told UNION ALL SELECT 'tibial' ORDER BY word")
+        assert both.fetchall() == [("cruciate",), ("none",), ("patellar",), ("tibial",), (None,)]
