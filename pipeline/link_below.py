@@ -25,23 +25,32 @@ def follow(
     Rows of an operation whose day is not known cannot be dated and are left out (the joint's
     outcomes are held); so are rows before day 0, which belong to an earlier operation.
     """
-    at = rows.at(stifle_rows, "stifle_no", "day")
-    first, *others = days
-    day = table[first] + at["day"]
-    keep = at["day"].is_not_null() & (day.is_null() | (day >= 0))
-    counted = table.with_columns(
-        day,
-        *(pl.when(pl.col(name) + at["day"] >= 0).then(pl.col(name) + at["day"]).alias(name)
-          for name in others),
-    )  # fmt: skip
-    return Below(rows=counted, stifle_no=at["stifle_no"].set(~keep, None))
+    # Most rows are of an index operation: only the others' days are looked up and moved.
+    others = rows.of_others(stifle_rows)
+    by = rows.frame["day"].gather(stifle_rows.gather(others))
+    first, *later_days = (_moved(table[name], others, by) for name in days)
+    left_out = pl.concat([(first < 0).arg_true(), others.filter(by.is_null())])
+    counted = table.with_columns(first, *(day.set(day < 0, None) for day in later_days))
+    return Below(rows=counted, stifle_no=_joints(rows, stifle_rows, but=left_out))
 
 
 def of_index(table: pl.DataFrame, rows: Rows, stifle_rows: pl.Series) -> Below:
     """Give a table its joint; only rows that describe an index operation are kept."""
-    at = rows.at(stifle_rows, "stifle_no", "kind")
-    of_another = (at["kind"] != "index").fill_null(value=True)
-    return Below(rows=table, stifle_no=at["stifle_no"].set(of_another, None))
+    left_out = rows.of_others(stifle_rows)
+    return Below(rows=table, stifle_no=_joints(rows, stifle_rows, but=left_out))
+
+
+def _moved(days: pl.Series, places: pl.Series, by: pl.Series) -> pl.Series:
+    """Move the days at these places; a day that is moved by an unknown time is unknown."""
+    if places.is_empty():
+        return days
+    return days.clone().scatter(places, days.gather(places) + by)  # which changes its column
+
+
+def _joints(rows: Rows, stifle_rows: pl.Series, *, but: pl.Series) -> pl.Series:
+    """Give the joint of each row; null at the places that are left out."""
+    joints = rows.frame["stifle_no"].gather(stifle_rows)
+    return joints if but.is_empty() else joints.scatter(but, None)
 
 
 def with_window(table: pl.DataFrame, name: str, marks: pl.DataFrame) -> pl.DataFrame:

@@ -10,7 +10,7 @@ from shared.side_by_side import side_by_side
 
 ANIMAL = ("clinic_id", "local_animal")
 STIFLE = ("clinic_id", "local_stifle")
-ROWS_AT_A_TIME = 1 << 17  # what is worked out of so many rows fits in the processor's own memory
+ROWS_AT_A_TIME = 1 << 16  # what is worked out of so many rows fits in the processor's own memory
 SLOTS_A_ROW = 4  # and up to twice as many: then nine rows of ten have the slot of their mark
 Rows = npt.NDArray[np.uint32] | npt.NDArray[np.intp]
 
@@ -60,7 +60,7 @@ class _Marks:
         one, two = (keys.hash_rows(seed=seed).to_numpy() for seed in (1, 2))
         return cls(one, two)
 
-    def __getitem__(self, rows: slice | Rows) -> "_Marks":
+    def __getitem__(self, rows: Rows) -> "_Marks":
         return _Marks(self.one[rows], self.two[rows])
 
     def differ(self, rows: Rows, others: "_Marks") -> npt.NDArray[np.bool_]:
@@ -93,10 +93,9 @@ class _Known:
         """Give, for each row of `asked`, the row with the same texts; null without one."""
         if not self._nobody:
             return pl.repeat(None, asked.height, dtype=pl.UInt32, eager=True)
-        marks = _Marks.of(asked)
-        starts = range(0, asked.height, ROWS_AT_A_TIME)
         parts = side_by_side(
-            lambda start: self._look_up(marks[start : start + ROWS_AT_A_TIME]), starts
+            lambda start: self._look_up(_Marks.of(asked.slice(start, ROWS_AT_A_TIME))),
+            range(0, asked.height, ROWS_AT_A_TIME),
         )
         rows = pl.Series(np.concatenate(parts) if parts else [], dtype=pl.UInt32)
         unknown = rows == self._nobody

@@ -38,6 +38,11 @@ class Rows:
         """Give columns of `frame` at these rows of stifles."""
         return self.frame.select(pl.col(columns).gather(stifle_rows))
 
+    def of_others(self, stifle_rows: pl.Series) -> pl.Series:
+        """Give the places, few of all, at which no index operation is named."""
+        index = self.frame["kind"] == "index"
+        return (~index.gather(stifle_rows)).fill_null(value=True).arg_true()
+
     def by_index_row(self, below: Below) -> pl.DataFrame:
         """Give the rows of joints with index_row, the row of stifles of the index operation."""
         index_rows = self.index["index_row"].gather(below.stifle_no)

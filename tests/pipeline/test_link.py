@@ -71,6 +71,15 @@ def test_days_at_the_second_clinic_count_from_the_index_operation() -> None:
     assert linked.tables["stifles"]["end_of_followup_day"].to_list() == [340]
 
 
+def test_linking_leaves_the_accepted_tables_as_they_are() -> None:
+    """Days are moved in columns of its own."""
+    course = {"rechecks": [visit(40)], "complications": [event("seroma", 10)]}
+    tables = tables_of(first(), referred(course=course))
+    before = {name: frame.rows() for name, frame in tables.items()}
+    assert link(tables, holds_of()).tables["rechecks"]["recheck_day"].to_list() == [42, 180, 340]
+    assert {name: frame.rows() for name, frame in tables.items()} == before
+
+
 def test_a_second_operation_for_luxation_elsewhere_is_a_reluxation_that_was_revised() -> None:
     row = only(cohort_of(first(), referred()))
     assert (row["relux_day"], row["relux_state"]) == (300, "reluxation")
