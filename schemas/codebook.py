@@ -5,6 +5,7 @@ import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -63,8 +64,18 @@ class Variable:
 
     @property
     def dtype(self) -> pl.DataType:
-        """Polars type of the accepted column; categories stay text until they are valid."""
-        return DTYPES[self.kind]
+        """Polars type of the column; of a category with declared codes these, and no other text."""
+        return _words(tuple(self.codes)) if self.is_coded else DTYPES[self.kind]
+
+    @property
+    def is_coded(self) -> bool:
+        """Tell a category whose codes are declared; without them any text is a value."""
+        return self.kind == "category" and bool(self.codes)
+
+
+@cache
+def _words(codes: tuple[str, ...]) -> pl.Enum:
+    return pl.Enum(codes)
 
 
 def read_codebook(study_folder: Path | None = None) -> tuple[Variable, ...]:

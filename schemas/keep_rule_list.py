@@ -12,7 +12,8 @@ PLACE = Path(__file__).resolve().parent.parent / "docs" / "rules.md"
 HEAD = """# The rules
 
 Made by `make rules` from `schemas/rules/`. What each action means stands in `schemas/README.md`.
-Beside these, every variable of the codebook has its own checks: C01 its codes, C02 its limits,
+Beside these, every variable of the codebook has its own checks: C01 its codes (of a category it is
+the reading that asks, M01), C02 its limits,
 C03 and C04 whether it must be filled, C05 its usual range.
 
 | rule | action | judged rows | what the clinic reads | what it is asked | why | source |

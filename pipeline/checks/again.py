@@ -119,9 +119,9 @@ def _revisions(later: pl.DataFrame, tables: Frames) -> pl.DataFrame:
     reasons = (
         tables["complications"]
         .with_columns(
-            reason=pl.col("complication_type").replace_strict(
-                REASON_OF, default=None, return_dtype=pl.String
-            )
+            reason=pl.col("complication_type")
+            .cast(pl.String)
+            .replace_strict(REASON_OF, default=None, return_dtype=pl.String)
         )
         .filter(pl.col("reason").is_not_null())
         .select(*STIFLE, "detected_day", "reason")
@@ -145,7 +145,8 @@ def _revisions(later: pl.DataFrame, tables: Frames) -> pl.DataFrame:
         .agg(highest=pl.col("revision_no").max())
     )
     return numbered.join(highest, on=STIFLE, how="left", maintain_order="left").with_columns(
-        revision_reason=pl.col("reason").fill_null("other"),
+        revision_reason=pl.col("reason").fill_null("other")
+        .cast(tables["revisions"].schema["revision_reason"]),
         revision_no=pl.int_range(1, pl.len() + 1).over(STIFLE, order_by="revision_day")
         + pl.col("highest").fill_null(0),
     ).drop("reason", "highest")  # fmt: skip

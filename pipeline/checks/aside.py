@@ -63,7 +63,8 @@ def merge_animals(tables: Frames, conflicts: Sequence[Hit]
         return {**tables, "animals": animals}, pl.DataFrame(schema=dict(FATE_SCHEMA))
     said = [name for name in animals.columns
             if name not in {"row_id", "file", "sheet", "row", "block", *ANIMAL}]  # fmt: skip
-    entire_first = pl.col("sex_neuter").str.ends_with("_entire").fill_null(value=False)
+    sex = pl.col("sex_neuter").cast(pl.String)
+    entire_first = sex.str.ends_with("_entire").fill_null(value=False)
     merged = (
         animals.filter(known)
         .with_columns(pl.when(entire_first.any().over(ANIMAL) & ~entire_first)

@@ -11,6 +11,7 @@ from schemas.rules.rechecks import planned_days
 from schemas.rules.rule import Frames
 
 STIFLE = ["clinic_id", "local_stifle"]
+CODED = ("complication_type", "detected_by")  # of the complications that are added
 
 
 def raise_severity(tables: Frames, hits: Sequence[Hit]) -> dict[str, pl.DataFrame]:
@@ -21,8 +22,10 @@ def raise_severity(tables: Frames, hits: Sequence[Hit]) -> dict[str, pl.DataFram
     row_ids = pl.concat(raised)
     named = pl.col("row_id").is_in(row_ids.implode())
     higher = named & (rank(pl.col("severity_class")) < rank(least_severity()))
-    events = tables["complications"].with_columns(
-        severity_class=pl.when(higher).then(least_severity()).otherwise(pl.col("severity_class")),
+    events = tables["complications"]
+    raised_to = least_severity().cast(events.schema["severity_class"])
+    events = events.with_columns(
+        severity_class=pl.when(higher).then(raised_to).otherwise(pl.col("severity_class")),
         derived=pl.col("derived") | higher.fill_null(value=False),
     )
     return {**tables, "complications": events}
@@ -76,5 +79,6 @@ def add_reluxations(tables: Frames, frames: Frames) -> dict[str, pl.DataFrame]:
             .when(~pl.col("unscheduled")).then(pl.lit("scheduled_recheck")),
             derived=pl.lit(value=True),
         )
+        .with_columns(pl.col(name).cast(events.schema[name]) for name in CODED)
     )  # fmt: skip
     return {**tables, "complications": pl.concat([events, added], how="diagonal")}

@@ -25,7 +25,7 @@ def follow_keys(tables: dict[str, pl.DataFrame], before: pl.DataFrame, row_ids: 
     if variable.table != "stifles" or variable.name not in {"local_animal", "side"}:
         return tables
     named = pl.col("row_id").is_in(row_ids.implode())
-    made = pl.concat_str("local_animal", pl.lit(":"), pl.col("side").fill_null("?"))
+    made = pl.concat_str("local_animal", pl.lit(":"), pl.col("side").cast(pl.String).fill_null("?"))
     given = (pl.col("local_stifle") != made).fill_null(value=False)
     old = before.filter(named & ~given).select("row_id", *PLACE, was="local_stifle")
     stifles = tables["stifles"].with_columns(

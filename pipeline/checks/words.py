@@ -56,8 +56,7 @@ def describe(hits: Iterable[Hit], *, tables: Frames, frames: Frames, headers: He
 def key_in_words(frame: pl.DataFrame, table: str) -> pl.Expr:
     """Name a row as a clinic does: "A-0104, left, day 42"."""
     parts = [
-        pl.lit(BEFORE_NUMBER.get(name, "")) + _key_part(frame, name).cast(pl.String)
-        for name in KEY_IN_WORDS[table]
+        pl.lit(BEFORE_NUMBER.get(name, "")) + _key_part(frame, name) for name in KEY_IN_WORDS[table]
     ]
     return pl.concat_str(parts, separator=", ", ignore_nulls=True)
 
@@ -70,7 +69,10 @@ def query_ids(found: pl.DataFrame) -> pl.Series:
 
 def _key_part(frame: pl.DataFrame, name: str) -> pl.Expr:
     """Take a part of the key from the row, its stifle, or the stifle's code "A-0104:left"."""
-    candidates = [pl.col(place) for place in (name, f"stifles.{name}") if place in frame.columns]
+    candidates = [
+        pl.col(place).cast(pl.String) for place in (name, f"stifles.{name}")
+        if place in frame.columns
+    ]  # fmt: skip
     if "local_stifle" in frame.columns and name in {"local_animal", "side"}:
         code = pl.col("local_stifle").str.splitn(":", 2)
         part = code.struct.field("field_0" if name == "local_animal" else "field_1")

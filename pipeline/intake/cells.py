@@ -14,9 +14,10 @@ from pipeline.intake.sources import Grammar, Source
 from schemas.codebook import Variable
 
 BORN = "(date of birth)"  # stands for a text that is kept nowhere
+BOTH = "both"  # a side that stands for left and right
 # Beside each variable "x" the working frame keeps "raw:x", "miss:x", and so on.
 CELL_SCHEMA: Mapping[str, pl.DataType] = {
-    "value": pl.String(),   # replaced by the variable's own type
+    "value": pl.String(),   # replaced by the variable's own type: its codes, a number, …
     "raw": pl.String(),     # text as received; of a date of birth only BORN, later the age
     "miss": pl.Enum(MISSING_REASONS),  # why it is missing
     "rule": pl.String(),    # why it is not understood: M01 ..
@@ -31,7 +32,13 @@ CELL_SCHEMA: Mapping[str, pl.DataType] = {
 
 def cell_schema(variable: Variable) -> dict[str, pl.DataType]:
     """Give the columns of one variable's cells."""
-    return dict(CELL_SCHEMA) | {"value": variable.dtype}
+    return dict(CELL_SCHEMA) | {"value": _value_type(variable)}
+
+
+def _value_type(variable: Variable) -> pl.DataType:
+    """Give the type of a value while rows are read: until it makes two rows, a side may be both."""
+    may_be_both = variable.is_coded and variable.name == "side"
+    return pl.Enum([*variable.codes, BOTH]) if may_be_both else variable.dtype
 
 
 def read_variable(
@@ -116,7 +123,7 @@ def _constant(height: int, value: str, variable: Variable) -> pl.DataFrame:
     """Give what the mapping itself says of every row; it has no cell behind it."""
     typed = as_type(pl.Series([value]), variable).item()
     blank = [pl.lit(None, dtype).alias(name) for name, dtype in CELL_SCHEMA.items()][1:]
-    said = pl.lit(typed, variable.dtype).alias("value")
+    said = pl.lit(typed, _value_type(variable)).alias("value")
     rows = pl.DataFrame({"place": pl.int_range(height, eager=True)})
     return rows.with_columns(said, *blank).drop("place")
 
@@ -201,7 +208,7 @@ def as_type(code: pl.Series, variable: Variable) -> pl.Series:
         )
     if variable.kind == "date":
         return code.str.to_date("%Y-%m-%d", strict=False)
-    return code.cast(variable.dtype, strict=False)
+    return code.cast(_value_type(variable), strict=False)
 
 
 def cell_columns(variable: Variable) -> dict[str, pl.DataType]:

@@ -36,7 +36,10 @@ def place_rows(
     told = given | (animal.is_not_null() & side.is_not_null())
     doubted = pl.any_horizontal(pl.col(f"rule:{item.name}").is_not_null() for item in keys)
     return _with_text(placed).with_columns(
-        pl.coalesce("local_stifle", pl.concat_str(animal, pl.lit(":"), side.fill_null("?"))),
+        pl.coalesce(
+            "local_stifle",
+            pl.concat_str(animal, pl.lit(":"), side.cast(pl.String).fill_null("?")),
+        ),
         pl.coalesce("col:local_stifle", "col:side", "col:local_animal").alias("col:local_stifle"),
         pl.when(~told & ~doubted).then(pl.lit(UNPLACED)).otherwise("rule:local_stifle")
         .alias("rule:local_stifle"),

@@ -8,8 +8,9 @@ from collections.abc import Mapping, Sequence
 
 import polars as pl
 
-from pipeline.intake.cells import CELL_SCHEMA, read_variable
+from pipeline.intake.cells import BOTH, CELL_SCHEMA, read_variable
 from pipeline.intake.choose import is_true
+from pipeline.intake.coded import is_coded
 from pipeline.intake.lists import read_list
 from pipeline.intake.mapping import Condition, TableMapping
 from pipeline.intake.pieces import part_pieces
@@ -72,7 +73,7 @@ def _conditional(made: pl.DataFrame, table: TableMapping) -> pl.DataFrame:
         wanted = [(other, codes) for source in table.columns[name]
                   for other, codes in source.only_if.items()]  # fmt: skip
         filled = [source.when_filled for source in table.columns[name] if source.when_filled]
-        outside = [_outside(other, codes) for other, codes in wanted]
+        outside = [_outside(made, other, codes) for other, codes in wanted]
         outside += [pl.col(other).is_null() for other in filled]
         if outside:
             made = _without(made, name, pl.any_horizontal(outside), reason=_NOT_APPLICABLE)
@@ -108,8 +109,8 @@ def _in_order(table: TableMapping) -> list[str]:
     return ordered
 
 
-def _outside(other: str, codes: Sequence[str]) -> pl.Expr:
-    text = pl.col(other).cast(pl.String)
+def _outside(made: pl.DataFrame, other: str, codes: Sequence[str]) -> pl.Expr:
+    text = pl.col(other) if is_coded(made[other]) else pl.col(other).cast(pl.String)
     elsewhere = (text.is_not_null() & ~text.is_in(list(codes))).fill_null(value=False)
     blank = (pl.col(other).is_null() & (pl.col(f"miss:{other}") == _NOT_APPLICABLE)).fill_null(
         value=False
@@ -128,13 +129,13 @@ def _without(made: pl.DataFrame, name: str, where: pl.Expr, *, reason: pl.Expr) 
 
 def _both_sides(made: pl.DataFrame) -> pl.DataFrame:
     """Make two rows of one whose side is both; a joint has one side."""
-    if "side" not in made.columns or not (made["side"] == "both").any():
+    if "side" not in made.columns or not (made["side"] == BOTH).any():
         return made
-    both = pl.col("side") == "both"
+    both = pl.col("side") == BOTH
     sides = pl.when(both).then(pl.lit(["left", "right"])).otherwise(pl.concat_list("side"))
     return (
         made.with_columns(
-            sides.alias("side"), pl.when(both).then(pl.lit("both")).alias("sulca:both")
+            sides.alias("side"), pl.when(both).then(pl.lit(BOTH)).alias("sulca:both")
         )
         .explode("side")
         .with_columns(

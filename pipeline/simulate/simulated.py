@@ -157,10 +157,10 @@ def _complete(
 ) -> pl.DataFrame:
     columns = {item.name: item.dtype for item in variables}
     frame = made if made.width else pl.DataFrame(schema=columns)
-    return frame.select(
-        (pl.col(name) if name in frame.columns else pl.lit(None)).cast(dtype).alias(name)
-        for name, dtype in columns.items()
-    ).sort(key)
+    whole = frame.select(
+        (pl.col(name) if name in frame.columns else pl.lit(None)).alias(name) for name in columns
+    )
+    return whole.sort(key).cast(pl.Schema(columns))  # sorted while words are in their alphabet
 
 
 def _potential(network: Network, *, effects: Effects) -> pl.DataFrame:

@@ -40,7 +40,9 @@ def with_any(frame: pl.DataFrame, other: pl.DataFrame, meets: pl.Expr, *, name: 
 
 def same_direction() -> pl.Expr:
     """Be true unless the patella luxates to the other side than before surgery."""
-    before, now = pl.col("stifles.luxation_direction"), pl.col("patella_direction")
+    before, now = (
+        pl.col(name).cast(pl.String) for name in ("stifles.luxation_direction", "patella_direction")
+    )
     opposite = before.is_in(["medial", "lateral"]) & now.is_in(["medial", "lateral"])
     return ~(opposite & (before != now)).fill_null(value=False)
 

@@ -36,7 +36,7 @@ def _sex_contradicted(frames: Frames) -> pl.DataFrame:
     animals = again.join(
         surgery, on=["file", "sheet", "row"], how="left", maintain_order="left", nulls_equal=True
     )
-    sex = pl.col("sex_neuter").str.split("_").list
+    sex = pl.col("sex_neuter").cast(pl.String).str.split("_").list
     neutered = sex.get(1, null_on_oob=True) == "neutered"
     first_neutered = pl.col("on").filter(neutered).min().over(SAME)
     last_entire = pl.col("on").filter(~neutered).max().over(SAME)

@@ -65,9 +65,10 @@ def _compare(column: pl.Expr, term: re.Match[str], variable: Variable) -> pl.Exp
     if term["choices"]:
         return column.is_in([_value(item, variable) for item in term["choices"].split("|")])
     value = _value(term["value"], variable)
+    ordered = column.cast(pl.String) if variable.is_coded else column  # by their letters
     signs = {
-        "=": column == value, ">": column > value, "<": column < value,
-        ">=": column >= value, "<=": column <= value,
+        "=": column == value, ">": ordered > value, "<": ordered < value,
+        ">=": ordered >= value, "<=": ordered <= value,
     }  # fmt: skip
     return signs[term["sign"]]
 

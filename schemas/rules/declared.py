@@ -59,8 +59,8 @@ def unknown_when_held(table: str, name: str) -> tuple[str, ...]:
 
 
 def _codes(item: Variable) -> Rule | None:
-    if not item.codes or item.kind == "bool" or item.limits:
-        return None
+    if not item.codes or item.kind == "bool" or item.limits or item.is_coded:
+        return None  # of a category nothing but its codes is ever read (M01)
     column = pl.col(item.name).cast(pl.String)
     return _rule(
         item, "C01", "hold", column.is_in(list(item.codes)).not_(),

@@ -29,12 +29,12 @@ LEAST_SEVERITY = {
 def rank(severity: pl.Expr) -> pl.Expr:
     """Rank severities from 0 (minor) to 3 (catastrophic)."""
     ranks = {name: place for place, name in enumerate(SEVERITIES)}
-    return severity.replace_strict(ranks, default=None, return_dtype=pl.Int64)
+    return severity.cast(pl.String).replace_strict(ranks, default=None, return_dtype=pl.Int64)
 
 
 def least_severity() -> pl.Expr:
     """Give the least severity that the treatment of an event implies, null where none."""
-    return pl.col("treatment").replace_strict(
+    return pl.col("treatment").cast(pl.String).replace_strict(
         LEAST_SEVERITY, default=None, return_dtype=pl.String
     )  # fmt: skip
 

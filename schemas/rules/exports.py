@@ -78,14 +78,15 @@ def _no_small_events(frames: Frames) -> pl.DataFrame:
     What was done tells of an event whose severity is not known.
     """
     events = frames["complications"]
-    by_treatment = pl.col("other.treatment").replace_strict(
-        LEAST_SEVERITY, default=None, return_dtype=pl.String
+    severity, treatment = (
+        pl.col(f"other.{name}").cast(pl.String) for name in ("severity_class", "treatment")
     )
+    by_treatment = treatment.replace_strict(LEAST_SEVERITY, default=None, return_dtype=pl.String)
     known = with_any(
         select_columns(frames, "stifles", ["row_id", "clinic_id", "local_stifle"]),
         events,
         # An event of which neither is known is no sign that small ones are left out.
-        pl.coalesce("other.severity_class", by_treatment).ne_missing("major_surgical"),
+        pl.coalesce(severity, by_treatment).ne_missing("major_surgical"),
         name="small",
     )  # fmt: skip
     return known.filter(

@@ -11,8 +11,8 @@ from schemas.rules.rule import Frames, Rule
 STIFLE = ["clinic_id", "local_stifle"]
 IMAGE = ["clinic_id", "image_id"]
 READING = [*IMAGE, "measure", "rater_id", "read_no"]
-IN_MM = pl.col("measure").str.ends_with("_mm")
-IN_DEGREES = pl.col("measure").str.ends_with("_deg")
+MEASURE = pl.col("measure").cast(pl.String)
+IN_MM, IN_DEGREES = MEASURE.str.ends_with("_mm"), MEASURE.str.ends_with("_deg")
 # The usual range of each measure, as the codebook's words for `value` and, in mm, for the
 # procedure of the same name give it (a test compares them).
 USUAL: Mapping[str, tuple[float, float]] = {
@@ -79,7 +79,7 @@ def _unlike_surgeon(name: str, frames: Frames) -> pl.DataFrame:
 
 def _outside_usual() -> pl.Expr:
     low, high = (
-        pl.col("measure").replace_strict(
+        MEASURE.replace_strict(
             {name: float(pair[end]) for name, pair in USUAL.items()},
             default=None, return_dtype=pl.Float64,
         )

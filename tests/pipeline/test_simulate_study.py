@@ -60,7 +60,11 @@ def test_event_rates_are_those_of_published_series() -> None:
     tables = simulate_study(11, 20_000).tables
     events = tables["complications"]
     pinned = tables["procedures"].filter(pl.col("kwire_count") > 0)
-    family = pl.col("complication_type").str.contains("^(kwire|wire|tuberosity|implant)_")
+    family = (
+        pl.col("complication_type")
+        .cast(pl.String)
+        .str.contains("^(kwire|wire|tuberosity|implant)_")
+    )
     hit = events.filter(family).select("local_stifle").unique()
     relux = events.filter(pl.col("complication_type") == "reluxation")
     assert 0.07 < relux.height / 20_000 < 0.12

@@ -29,7 +29,6 @@ def breaks(rule: Rule, **cells: object) -> bool:
 @pytest.mark.parametrize(
     ("rule_id", "table", "name", "bad", "good", "action"),
     [
-        ("C01", "procedures", "tb_pattern", "knot", "simple_loop", "hold"),
         ("C02", "stifles", "bcs", 10, 9, "hold"),
         ("C02", "rechecks", "recheck_day", 9000, 5500, "stop"),
         ("C03", "stifles", "luxation_direction", None, "medial", "hold"),
@@ -102,6 +101,30 @@ def test_a_study_variable_is_checked_like_any_other() -> None:
     rule = rule_of("C02", "stifles", "thigh_cm", (*BOOK, own))
     assert breaks(rule, thigh_cm=95)
     assert not breaks(rule, thigh_cm=30)
+
+
+def test_a_text_that_is_none_of_the_words_declared_for_it_is_held() -> None:
+    """Of a category no such text is ever read."""
+    own = replace(KNOWN["procedures", "tb_pattern"], name="knot", kind="string")
+    rule = rule_of("C01", "procedures", "knot", (*BOOK, own))
+    assert breaks(rule, knot="granny")
+    assert not breaks(rule, knot="simple_loop")
+    assert rule.action == "hold"
+    assert not [rule for rule in declared_rules(BOOK) if rule.id == "C01"]
+
+
+@pytest.mark.parametrize(
+    ("sign", "met"), [("=", [False, False]), (">", [True, False]), ("<=", [False, True])]
+)
+def test_codes_are_compared_by_their_letters_also_with_other_texts(
+    sign: str, met: list[bool]
+) -> None:
+    direction = KNOWN["stifles", "luxation_direction"]
+    frame = pl.DataFrame(
+        {"luxation_direction": pl.Series(["medial", "lateral"], dtype=direction.dtype)}
+    )
+    found = frame.select(condition(f"stifles.luxation_direction {sign} le", KNOWN, table="stifles"))
+    assert found.to_series().to_list() == met
 
 
 def test_every_variable_has_checks_that_read_the_columns_of_its_table() -> None:
