@@ -31,8 +31,8 @@ def alike(
         One row per pair, the first of it by row_id: ``TOLD``, side, species and breed, and those
         of ``TOLD`` of the second row with the prefix "other_".
     """
-    token = pl.col("link_token").str.strip_chars(" ").fill_null("")
-    tokenless = animals.select(token == "").to_series().gather(joints["animal_row"])
+    without = (pl.col("link_token").str.strip_chars(" ") == "").fill_null(value=True)
+    tokenless = animals.select(without).to_series().gather(joints["animal_row"])
     blocks = _blocks(stifles, animals, clinics, joints=joints, days=days)
     neighbours = [blocks.filter(tokenless) + step for step in (-1, 0, 1)]
     rows = blocks.is_in(pl.concat(neighbours).unique().implode()).arg_true()

@@ -67,7 +67,7 @@ def joint_rows(
         animal_row, animal_no, joint_no; and several: whether the joint has other rows too.
     """
     numbers = animals["animal_no"].gather(animal_rows)
-    joints = 2 * numbers.cast(pl.Int64) + (stifles["side"] == "right").cast(pl.Int64)
+    joints = 2 * numbers + (stifles["side"] == "right").cast(pl.UInt32)
     rows_of_joint = np.bincount(joints.drop_nulls().to_numpy())
     several = pl.Series(rows_of_joint > 1).gather(joints).fill_null(value=False)
     return pl.DataFrame({"animal_row": animal_rows, "animal_no": numbers, "joint_no": joints,
@@ -124,8 +124,7 @@ def _in_order(
         "animal_id", "index_row", "animal_row", "animal_no",
         stifle_id=pl.format("{}:{}", "animal_id", "side"),
     )  # fmt: skip
-    colon = codes.select(pl.any_horizontal(pl.all().str.contains(":", literal=True).any())).item()
-    return named.sort("stifle_id") if colon else named
+    return named if named["stifle_id"].is_sorted() else named.sort("stifle_id")
 
 
 def _by_animal(index_rows: pl.Series, joint_no: pl.Series, codes: pl.DataFrame) -> pl.Series:
@@ -138,9 +137,10 @@ def _by_animal(index_rows: pl.Series, joint_no: pl.Series, codes: pl.DataFrame) 
     of_clinic = codes["clinic_id"].cast(clinics).to_physical().cast(pl.UInt16).to_numpy()
     order = (codes["local_animal"] + ":").arg_sort().to_numpy()
     order = order[np.argsort(of_clinic[order], kind="stable")]
-    rank = np.empty(len(order), dtype=np.int64)
-    rank[order] = np.arange(len(order))
+    rank = np.empty(len(order), dtype=np.uint32)
+    rank[order] = np.arange(len(order), dtype=np.uint32)
     joint = joint_no.gather(index_rows).to_numpy()
-    rows = np.full(2 * len(order), -1, dtype=np.int64)
-    rows[2 * rank[joint // 2] + joint % 2] = index_rows.to_numpy()
-    return pl.Series(rows[rows >= 0])
+    nobody = len(joint_no)
+    rows = np.full(2 * len(order), nobody, dtype=np.uint32)
+    rows[2 * rank[joint >> 1] + (joint & 1)] = index_rows.to_numpy()
+    return pl.Series(rows[rows != nobody])
