@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from pipeline.cohort_bounds import implant_bounds, reluxation_bounds
+from pipeline.cohort_bounds import bounds
 from pipeline.cohort_columns import ordered
 from pipeline.cohort_events import event_list, stretches
 from pipeline.cohort_outcomes import outcomes
 from pipeline.cohort_rows import Seen, seen_rows, stifle_facts
 from pipeline.cohort_sets import with_sets
-from pipeline.cohort_tables import by_number, described, numbered_tables
+from pipeline.cohort_tables import by_number, described, numbered_tables, variables
 from pipeline.eligibility import JUDGED_BY, eligibility_steps, left_at, parameters
 from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
@@ -69,7 +69,8 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         If the protocol names a variable that does not exist, or a horizon lies beyond the data
         lock of every stifle.
     """
-    joints = described(_sessions(linked, study), linked)
+    sessions, known = both(lambda: _sessions(linked, study), lambda: variables(linked))
+    joints = described(sessions, known, linked)
     _require_horizons(joints, study.outcomes.horizons)
     (left, cases, flow), (seen, facts, findings) = both(
         lambda: _judged(joints, linked, study), lambda: _told(joints, linked, study)
@@ -78,24 +79,15 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         lambda: outcomes(joints, facts, _rules(study)),
         lambda: (held_stifles(linked.holds, joints["stifle_id"]), event_list(seen, joints)),
     )
-    table = pl.concat(
-        [
-            joints,
-            left.to_frame(),
-            facts.select(OF_VISITS).cast({pl.Int32: pl.Int64}),
-            given,
-            cases,
-            held,
-        ],
-        how="horizontal",
-    )
+    of_visits = facts.select(OF_VISITS).cast({pl.Int32: pl.Int64})
+    table = pl.concat([joints, left.to_frame(), of_visits, given, cases, held], how="horizontal")
     table = with_sets(table, study)
-    known = table.select(pl.col("set_a") & ~pl.col("major_held")).to_series()
-    bounds, recurrent = both(
-        lambda: _bounds(table, seen, findings),
-        lambda: stretches(seen.complications, table, known),
+    counted = table.select(pl.col("set_a") & ~pl.col("major_held")).to_series()
+    between, recurrent = both(
+        lambda: bounds(table, seen, findings),
+        lambda: stretches(seen.complications, table, counted),
     )
-    table = _finished(table.hstack(bounds), study)
+    table = _finished(table.hstack(between), study)
     if not table["set_a"].any():
         raise _nobody_left(flow)
     counts = _counts(table, linked, flow) | {"rows_after_lock": seen.n_late}
@@ -171,11 +163,8 @@ def _told(
 ) -> tuple[Seen, pl.DataFrame, pl.DataFrame]:
     """Give the rows below the stifles, what they say of each, and the reluxation findings."""
     seen = seen_rows(linked, joints)
-    with open_database({}) as connection:
-        return seen, *stifle_facts(
-            connection, seen, n_stifles=joints.height,
-            changes_construct=study.outcomes.changes_construct,
-        )  # fmt: skip
+    changes = study.outcomes.changes_construct
+    return seen, *stifle_facts(seen, n_stifles=joints.height, changes_construct=changes)
 
 
 def _rules(study: Study) -> Mapping[str, object]:
@@ -187,12 +176,6 @@ def _rules(study: Study) -> Mapping[str, object]:
         "shared_hardware": study.eligibility.cruciate_procedure != "out_of_implant_outcomes",
         "window_days": rules.window_days,
     }
-
-
-def _bounds(table: pl.DataFrame, seen: Seen, findings: pl.DataFrame) -> pl.DataFrame:
-    """Give the days between which the patella reluxated or an implant had a complication."""
-    free = implant_bounds(table, seen).alias("implant_free_day")
-    return reluxation_bounds(table, seen, findings).with_columns(free)
 
 
 def _finished(table: pl.DataFrame, study: Study) -> pl.DataFrame:

@@ -8,6 +8,12 @@ from pipeline.cohort_rows import Seen
 CENSORED = "censored"
 
 
+def bounds(table: pl.DataFrame, seen: Seen, findings: pl.DataFrame) -> pl.DataFrame:
+    """Give those of reluxation, and implant_free_day; a row per stifle, as below."""
+    free = implant_bounds(table, seen).alias("implant_free_day")
+    return reluxation_bounds(table, seen, findings).with_columns(free)
+
+
 def reluxation_bounds(table: pl.DataFrame, seen: Seen, findings: pl.DataFrame) -> pl.DataFrame:
     """Give the interval in which the patella reluxated, and the last palpation that found it in.
 

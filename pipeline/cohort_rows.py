@@ -3,14 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import duckdb
 import polars as pl
 
 from pipeline.cohort_facts import complication_facts, revision_facts
 from pipeline.cohort_tables import by_number, implants_at_lock, up_to_lock
 from pipeline.cohort_visits import luxated, union_days, visit_facts, visits
 from pipeline.linked import Linked
-from pipeline.sql import ask, run_sql, show
+from pipeline.sql import ask, open_database, run_sql
 
 COMPLICATION = (
     "complication_type", "detected_day", "last_negative_day", "intraoperative", "detected_by",
@@ -71,11 +70,7 @@ def seen_rows(linked: Linked, joints: pl.DataFrame) -> Seen:
 
 
 def stifle_facts(
-    connection: duckdb.DuckDBPyConnection,
-    seen: Seen,
-    *,
-    n_stifles: int,
-    changes_construct: Sequence[str],
+    seen: Seen, *, n_stifles: int, changes_construct: Sequence[str]
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Give one row per stifle with all that single rows say of it, and the reluxation findings."""
     shown = {
@@ -83,14 +78,14 @@ def stifle_facts(
         "seen_revisions": seen.revisions, "seen_implants": seen.implants,
         "measurements": seen.measurements,
     }  # fmt: skip
-    for name, rows in shown.items():
-        show(connection, name, rows)
-    findings = run_sql(connection, "reluxation_findings")
+    with open_database(shown) as connection:
+        findings = run_sql(connection, "reluxation_findings")
+        told = [by_number(ask(connection, name), n_stifles) for name in FACTS]
     parts = [
         visit_facts(seen.visits, n_stifles),
         complication_facts(seen.complications, n_stifles),
         revision_facts(seen.revisions, union_days(seen.visits, n_stifles),
                        changes_construct=changes_construct),
-        *(by_number(ask(connection, name), n_stifles) for name in FACTS),
+        *told,
     ]  # fmt: skip
     return pl.concat(parts, how="horizontal"), findings

@@ -43,31 +43,33 @@ def _pairs(stifles: pl.DataFrame, n_animals: int) -> pl.DataFrame:
     return pl.DataFrame(made)
 
 
-def described(sessions: pl.DataFrame, linked: Linked) -> pl.DataFrame:
-    """Put every variable of the joint, its animal and its operation beside its session.
-
-    And last_known_day: the end of follow-up, not after the data lock.
-    """
+def variables(linked: Linked) -> pl.DataFrame:
+    """Put the variables of its animal and its operation beside those of each joint."""
     stifles, animals = linked.joints, linked.tables["animals"].drop(*ADDRESS, "derived")
     operated = linked.below["procedures"]
     operations = operated.rows.drop(*ADDRESS, "derived")
     known = {"clinic_id", "local_animal", "local_stifle", "animal_id", "stifle_id"}
-    sessions = coded(sessions).with_columns(
-        pl.col("death_cause").cast(animals.schema["death_cause"])
-    )
     animals = animals.drop("link_token", "joined", "death_cause", *known & {*animals.columns})
     operations = operations.drop(known & {*operations.columns})
     parts = (
-        stifles.select("stifle_id"),
-        by_number(sessions, stifles.height),
-        stifles.drop("stifle_id", "surgery_year"),
+        stifles.drop("surgery_year"),
         _of_owners(animals, linked.animals["animal_row"]),
         placed(operations, operated.stifle_no, stifles.height),
     )
+    return pl.concat(parts, how="horizontal")
+
+
+def described(sessions: pl.DataFrame, known: pl.DataFrame, linked: Linked) -> pl.DataFrame:
+    """Put the session of each joint beside its variables, with the words that animals have.
+
+    And last_known_day: the end of follow-up, not after the data lock.
+    """
+    causes = linked.tables["animals"].schema["death_cause"]
+    sessions = coded(sessions).with_columns(pl.col("death_cause").cast(causes))
     known_day = pl.when(pl.col("end_of_followup_day").is_not_null()).then(
         pl.min_horizontal("end_of_followup_day", "admin_end_day")
     )
-    return pl.concat(parts, how="horizontal").with_columns(last_known_day=known_day)
+    return known.hstack(by_number(sessions, known.height)).with_columns(last_known_day=known_day)
 
 
 def _of_owners(animals: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:

@@ -5,8 +5,9 @@
 -- In: major_states.  Parameter: $window_days.  Adds: ssi_30, ssi_90, ssi_365
 WITH judged AS (
     SELECT *, infection_day <= 30 AS within_30,
-        at_risk_implant OR n_pieces IS NOT NULL OR femoral_osteotomy <> 'none'
-            OR sulcoplasty_type = 'groove_replacement' OR cruciate_procedure <> 'none' AS with_implant
+        CASE WHEN infection_day IS NOT NULL THEN at_risk_implant OR n_pieces IS NOT NULL
+            OR femoral_osteotomy <> 'none' OR sulcoplasty_type = 'groove_replacement'
+            OR cruciate_procedure <> 'none' END AS with_implant
     FROM major_states
 )
 SELECT *,
