@@ -39,7 +39,8 @@ def reluxation_bounds(table: pl.DataFrame, seen: Seen, findings: pl.DataFrame) -
     """
     n_stifles = table.height
     state, found_day = table["relux_state"], table["relux_day"]
-    before = _before(seen.visits.filter("adequate"), table, event="reluxation", family="relux")
+    adequate = seen.visits.select("stifle_no", "day", "window_days").filter(seen.visits["adequate"])
+    before = _before(adequate, _last_free(table, event="reluxation", family="relux"))
     number, day = before["stifle_no"], before["day"]
     own = findings.filter("by_veterinarian")
     number_found = own["stifle_no"]
@@ -79,18 +80,20 @@ def implant_bounds(table: pl.DataFrame, seen: Seen) -> pl.Series:
     seen
         All of its tables are looked at.
     """
+    limit = _last_free(table, event="implant_complication", family="implant")
     days = (
         (seen.visits, "day"), (seen.complications, "detected_day"),
         (seen.revisions, "revision_day"), (seen.implants, "implant_removed_day"),
-        (table.with_row_index("stifle_no"), "last_known_day"),
     )  # fmt: skip
-    last = [
-        _before(rows.select(pl.col("stifle_no").cast(pl.Int64), day=pl.col(name).cast(pl.Int32)),
-                table, event="implant_complication", family="implant")
+    known = pl.concat([
+        _before(rows.select(pl.col("stifle_no").cast(pl.Int64), pl.col(name).alias("day")), limit)
         for rows, name in days
-    ]  # fmt: skip
-    known = pl.concat(last)
-    free_day = greatest(known["stifle_no"], known["day"], table.height)
+    ], how="vertical_relaxed")  # fmt: skip
+    last_known = table["last_known_day"]
+    free_day = pl.max_horizontal(
+        greatest(known["stifle_no"], known["day"], table.height),
+        pl.when(last_known <= limit).then(last_known),
+    )
     return table.select(
         implant_free_day=pl.when(pl.col("implant_state") == CENSORED)
         .then("last_contact_day")
@@ -98,14 +101,18 @@ def implant_bounds(table: pl.DataFrame, seen: Seen) -> pl.Series:
     ).to_series()
 
 
-def _before(rows: pl.DataFrame, table: pl.DataFrame, *, event: str, family: str) -> pl.DataFrame:
-    """Keep the rows before the day on which something ended a stifle's time at risk.
+def _last_free(table: pl.DataFrame, *, event: str, family: str) -> pl.Series:
+    """Give the last day before something ended a stifle's time at risk; blank if nothing did.
 
     A day that ended it without the event counts as before.
     """
-    state, day = table[f"{family}_state"], table[f"{family}_day"]
-    ended = (state != CENSORED).fill_null(value=False)
-    limit = (day - (state == event).cast(pl.Int64)).set(~ended, None).cast(pl.Int32)
-    # Most stifles are censored: their rows go first.
-    of_ended = rows.filter(ended.gather(rows["stifle_no"]))
-    return of_ended.filter(of_ended["day"] <= limit.gather(of_ended["stifle_no"]))
+    state, day = pl.col(f"{family}_state"), pl.col(f"{family}_day").cast(pl.Int32)
+    limit = pl.when(state != CENSORED).then(day - (state == event).cast(pl.Int32))
+    return table.select(limit.alias("last_free_day")).to_series().rechunk()
+
+
+def _before(rows: pl.DataFrame, limit: pl.Series) -> pl.DataFrame:
+    """Keep the rows up to the limit of their stifle; none where it has none."""
+    # Most stifles have none: their rows go first.
+    near = rows.filter(limit.is_not_null().gather(rows["stifle_no"]))
+    return near.filter(near["day"] <= limit.gather(near["stifle_no"]))

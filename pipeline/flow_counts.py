@@ -97,16 +97,12 @@ def _counted(
     n_clinics, n_places = len(clinics), len(names) + 1
     clinic = _codes(stifles["clinic_id"], clinics)
     place = _codes(stifles["left_at"], names)
-    numbers = stifles["animal_no"].cast(pl.Int64)
-    animal, last = numbers.to_numpy(), numbers.max()
-    kind = _codes(operations["kind"], KINDS)
-    kinds = _table(_codes(operations["clinic_id"], clinics) * len(KINDS) + kind,
-                   n_clinics, len(KINDS))  # fmt: skip
+    kinds = _codes(operations["clinic_id"], clinics) * len(KINDS)
+    kinds = _table(kinds + _codes(operations["kind"], KINDS), n_clinics, len(KINDS))
     left = _table(clinic * n_places + place, n_clinics, n_places)
-    at_clinic = _last_places(animal * n_clinics + clinic, place, n_places)
-    animals = _table(at_clinic % (n_clinics * n_places), n_clinics, n_places)
-    left_last = greatest(numbers, pl.Series(place), last + 1 if isinstance(last, int) else 0)
-    anywhere = _table(left_last.drop_nulls().to_numpy(), 1, n_places)
+    animal = stifles["animal_no"].cast(pl.Int64)
+    animals = _last_by_clinic(animal, clinic, place, n_clinics, n_places)
+    anywhere = _table(_last_places(animal, place).drop_nulls().to_numpy(), 1, n_places)
     return [
         Counts(kinds=dict(zip(KINDS, ofs.tolist(), strict=True)), stifles=sts.tolist(),
                animals=ans.tolist())
@@ -128,11 +124,32 @@ def _table(cells: Numbers, n_rows: int, n_columns: int) -> Numbers:
     return np.bincount(cells, minlength=n_rows * n_columns).reshape(n_rows, n_columns)
 
 
-def _last_places(units: Numbers, places: Numbers, n_places: int) -> Numbers:
-    """Give the last place of each unit, as unit times `n_places` plus place."""
-    ordered = np.sort(units * n_places + places)
-    unit = ordered // n_places
-    return ordered[np.append(unit[1:] != unit[:-1], unit.size > 0)[: unit.size]]
+def _last_by_clinic(
+    animal: pl.Series, clinic: Numbers, place: Numbers, n_clinics: int, n_places: int
+) -> Numbers:
+    """Count the animals of each clinic by the place at which the last of their stifles left."""
+    # Few animals were operated on at several clinics: only those of their stifles that are not
+    # at the clinic kept for the animal need to be put in order.
+    home = np.zeros(_height(animal), dtype=np.int64)
+    home[animal.to_numpy()] = clinic
+    away = home[animal.to_numpy()] != clinic
+    last = _last_places(animal.filter(pl.Series(~away)), place[~away])
+    at_home = (pl.Series(home) * n_places + last).drop_nulls()
+    elsewhere = pl.DataFrame({
+        "animal": animal.filter(pl.Series(away)), "clinic": clinic[away], "place": place[away],
+    }).group_by("animal", "clinic").agg(pl.col("place").max())  # fmt: skip
+    cells = elsewhere["clinic"] * n_places + elsewhere["place"]
+    return _table(pl.concat([at_home, cells]).to_numpy(), n_clinics, n_places)
+
+
+def _last_places(animal: pl.Series, place: Numbers) -> pl.Series:
+    """Give the last place of each animal; null where it has no stifle."""
+    return greatest(animal, pl.Series(place), _height(animal)).cast(pl.Int64)
+
+
+def _height(animal: pl.Series) -> int:
+    last = animal.max()
+    return last + 1 if isinstance(last, int) else 0
 
 
 def _of_clinic(counts: Counts, steps: Sequence[Step], clinic: str) -> Iterator[dict[str, Any]]:

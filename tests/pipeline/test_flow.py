@@ -4,12 +4,14 @@ import json
 import re
 import xml.etree.ElementTree as ET
 
+import numpy as np
 import polars as pl
 import pytest
 
 from pipeline.cohort import Cohort
+from pipeline.eligibility import Step
 from pipeline.flow import flow_json, flow_svg, flow_text
-from pipeline.flow_counts import add_up
+from pipeline.flow_counts import add_up, flow_frame
 from tests.pipeline.invented import cohort_of, joint, revision, visit
 
 SEEN = {"rechecks": [visit(42)]}
@@ -30,7 +32,11 @@ def cohort() -> Cohort:
 
 
 def rows(cohort: Cohort, clinic: str) -> dict[str, dict[str, int]]:
-    part = cohort.flow.filter(pl.col("clinic_id") == clinic)
+    return rows_of(cohort.flow, clinic)
+
+
+def rows_of(flow: pl.DataFrame, clinic: str) -> dict[str, dict[str, int]]:
+    part = flow.filter(pl.col("clinic_id") == clinic)
     return {row["name"]: row for row in part.to_dicts()}
 
 
@@ -70,6 +76,29 @@ def test_an_animal_of_two_clinics_is_one_animal_in_all(cohort: Cohort) -> None:
     assert rows(cohort, "north")["operations"]["animals"] == 3
     assert rows(cohort, "valley")["operations"]["animals"] == 2
     assert rows(cohort, "all")["operations"]["animals"] == 4
+
+
+@pytest.mark.parametrize("n_animals", [1, 40, 400])
+def test_animals_leave_a_clinic_and_the_study_with_the_last_of_their_stifles(
+    n_animals: int,
+) -> None:
+    steps = [Step(name=name, label=name, why="") for name in ("species", "grade", "accrual")]
+    draw = np.random.default_rng(n_animals)
+    place = draw.integers(0, 4, 2 * n_animals)
+    stifles = pl.DataFrame({
+        "clinic_id": draw.choice(["north", "valley", "lake"], 2 * n_animals),
+        "left_at": [None if at == len(steps) else steps[at].name for at in place],
+        "animal_no": draw.integers(0, n_animals, 2 * n_animals).astype(np.uint32),
+    }, schema={"clinic_id": pl.String, "left_at": pl.String, "animal_no": pl.UInt32})  # fmt: skip
+    operations = stifles.select("clinic_id", kind=pl.lit("index"))
+    flow = flow_frame(stifles, operations, steps)
+    for clinic in flow["clinic_id"].unique():
+        here = (stifles["clinic_id"] == clinic) | (clinic == "all")
+        own = stifles.with_columns(place=pl.Series(place)).filter(here)
+        last = own.group_by("animal_no").agg(pl.col("place").max())["place"]
+        told = rows_of(flow, clinic)
+        for number, step in enumerate(steps):
+            assert told[step.name]["animals"] == int((last > number).sum())
 
 
 @pytest.mark.parametrize("column", ["operations", "stifles", "left_stifles"])
