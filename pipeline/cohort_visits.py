@@ -47,7 +47,7 @@ def visits(rechecks: Below, joints: pl.DataFrame) -> pl.DataFrame:
         function_no=pl.when(after).then(function_no),
     ).rechunk()
     stifle = rechecks.stifle_no.rechunk().cast(pl.Int64)
-    lock = joints["admin_end_day"].gather(stifle)
+    lock = joints["admin_end_day"].cast(pl.Int32).gather(stifle)
     seen = stifle.is_not_null() & (known["day"] <= lock).fill_null(value=True)
     kept = known.with_columns(stifle_no=stifle)
     return kept if seen.all() else kept.filter(seen)
