@@ -52,7 +52,10 @@ def write_parquet(path: Path, frame: pl.DataFrame) -> None:
     Texts are quick to write as codes of a few words: a column that holds codes is handed over as
     it is, one of a single text as a code of one word. The file declares them as the text they are.
     """
-    coded = frame.with_columns(_as_codes(cells) for cells in frame.iter_columns())
+    words = frame.with_columns(_one_word(frame))
+    coded = words.with_columns(
+        _own_codes(words[name]) for name, dtype in frame.schema.items() if _is_coded(dtype)
+    )
     with replacing(path) as draft:
         coded.write_parquet(
             draft, compression="zstd", compression_level=1, statistics=False,
@@ -84,12 +87,10 @@ def _is_coded(dtype: pl.DataType) -> bool:
     return isinstance(dtype, pl.Enum | pl.Categorical)
 
 
-def _as_codes(cells: pl.Series) -> pl.Series:
-    if cells.dtype == pl.String:
-        return _one_word(cells)
+def _own_codes(cells: pl.Series) -> pl.Series:
     if isinstance(cells.dtype, pl.Enum) and _holds_all(cells, len(cells.dtype.categories)):
         return cells
-    return _by_own_words(cells) if _is_coded(cells.dtype) else cells
+    return _by_own_words(cells)
 
 
 def _holds_all(cells: pl.Series, words: int) -> bool:
@@ -116,16 +117,20 @@ def _by_own_words(cells: pl.Series) -> pl.Series:
     return narrow.gather(cells.to_physical()).cat.to(own).alias(cells.name)
 
 
-def _one_word(cells: pl.Series) -> pl.Series:
-    """Give a column that holds one text throughout, or none, as a code of one word."""
-    if not cells.len():
-        return cells
-    blank = cells.null_count() == cells.len()
-    first = None if blank else cells[0]
-    if not blank and (first is None or cells.null_count() or not (cells == first).all()):
-        return cells
-    word = pl.Series(cells.name, [first], dtype=pl.Enum([first or ""]))
-    return word.new_from_index(0, cells.len())
+def _one_word(frame: pl.DataFrame) -> list[pl.Expr]:
+    """Give the columns that hold one text throughout, or none, as a code of one word.
+
+    Which these are is asked of the frame: as a series, such a column would take room for each cell.
+    """
+    if frame.is_empty() or pl.String not in frame.dtypes:
+        return []
+    text = pl.col(pl.String)
+    one = frame.select(text.eq_missing(text.first()).all()).row(0, named=True)
+    first = frame.select(text.first()).row(0, named=True)
+    return [
+        pl.lit(first[name], pl.Enum([first[name] or ""])).alias(name)
+        for name, is_one in one.items() if is_one
+    ]  # fmt: skip
 
 
 def _declared_types(frame: pl.DataFrame) -> dict[str, str]:

@@ -50,6 +50,11 @@ def find_places(keys: pl.DataFrame, rows: pl.DataFrame) -> Places:
 
 def starts_of_runs(keys: pl.DataFrame) -> pl.Series:
     """Be true where a key is not that of the row above; the contacts of a stifle mostly follow."""
-    unlike = (each[1:].ne_missing(each[:-1]) for each in keys.iter_columns())  # copies none
+    various = keys.select(~pl.all().eq_missing(pl.all().first()).all()).row(0)
+    unlike = (  # copies none, and gives no room to a column of one value
+        keys[name][1:].ne_missing(keys[name][:-1])
+        for name, is_various in zip(keys.columns, various, strict=True) if is_various
+    )  # fmt: skip
     first = pl.Series([True] if keys.height else [], dtype=pl.Boolean)
-    return first.append(reduce(operator.or_, unlike))
+    alike = pl.repeat(value=False, n=max(keys.height - 1, 0), dtype=pl.Boolean, eager=True)
+    return first.append(reduce(operator.or_, unlike, alike))

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from schemas.rules.row_places import Places, find_places
+from schemas.rules.row_places import Places, find_places, starts_of_runs
 
 CLINICS = ("n", "s")
 CODES = ("a", "b", "c", "a:left")
@@ -29,6 +29,22 @@ def test_each_key_finds_its_row_and_a_blank_finds_none(
     every = [key for key in keys for _ in range(times)]  # some follow each other
     wanted = [rows.index(key) if key in rows and None not in key else None for key in every]
     assert numbers(find_places(frame(every), frame(rows)), len(rows)) == wanted
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.lists(KEY, max_size=6), st.sampled_from([*CLINICS, None]))
+def test_a_run_starts_where_a_key_is_not_that_of_the_row_above(
+    keys: list[Key], clinic: str | None
+) -> None:
+    """Also where all are of one clinic, whose column takes no room."""
+    wanted = [row == 0 or key != keys[row - 1] for row, key in enumerate(keys)]
+    assert starts_of_runs(frame(keys)).to_list() == wanted
+    of_one = frame(keys).with_columns(pl.lit(clinic, pl.String).alias("clinic"))
+    wanted = [row == 0 or key[1] != keys[row - 1][1] for row, key in enumerate(keys)]
+    assert starts_of_runs(of_one).to_list() == wanted
+    assert starts_of_runs(of_one.select("clinic")).to_list() == [
+        row == 0 for row in range(len(keys))
+    ]
 
 
 @pytest.mark.parametrize("keys", [[], [("n", "a")], [("n", "a"), ("n", "b")]])

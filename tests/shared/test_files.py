@@ -89,6 +89,19 @@ def test_same_frame_gives_same_bytes(tmp_path: Path) -> None:
     assert fingerprint(tmp_path / "1.parquet") == fingerprint(tmp_path / "2.parquet")
 
 
+@pytest.mark.parametrize("text", ["north", "", None], ids=str)
+def test_one_text_throughout_is_written_alike_whether_or_not_it_takes_room(
+    tmp_path: Path, text: str | None
+) -> None:
+    number = pl.DataFrame({"row": range(5)})
+    roomless = number.with_columns(pl.lit(text, pl.String).alias("clinic_id"))
+    cells = number.with_columns(pl.Series("clinic_id", [text] * 5, dtype=pl.String))
+    for name, frame in (("1", roomless), ("2", cells)):
+        write_parquet(tmp_path / f"{name}.parquet", frame)
+    assert fingerprint(tmp_path / "1.parquet") == fingerprint(tmp_path / "2.parquet")
+    assert pl.read_parquet(tmp_path / "1.parquet")["clinic_id"].to_list() == [text] * 5
+
+
 def test_tables_written_together_are_those_written_alone(tmp_path: Path) -> None:
     tables = {f"t{k}": pl.DataFrame({"a": range(k), "b": ["x"] * k}) for k in range(4)}
     write_tables(tmp_path / "together", tables)
