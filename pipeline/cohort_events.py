@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 
-from pipeline.by_number import greatest, places
+from pipeline.by_number import greatest
 from pipeline.cohort_columns import words_of
 from pipeline.cohort_facts import SEVERITY
 from pipeline.cohort_rows import Seen
@@ -90,20 +90,18 @@ def stretches(complications: pl.DataFrame, table: pl.DataFrame, known: pl.Series
     number, height = days["stifle_no"], table.height
     last_day = greatest(number, days["stop_day"], height).fill_null(0).cast(pl.Int64)
     events = pl.Series(np.bincount(number.to_numpy(), minlength=height))
-    goes_on = (followed > last_day).fill_null(value=False)
     rest = pl.DataFrame({
         "stifle_no": pl.int_range(height, eager=True), "stretch": events + 1,
         "start_day": last_day, "stop_day": followed,
-    }).filter(goes_on)  # fmt: skip
+    }).filter(followed > last_day)  # fmt: skip
     cut = pl.concat([
         days.with_columns(complication=pl.lit(value=True)),
         rest.with_columns(complication=pl.lit(value=False),
                           complications_of_day=pl.lit(0, pl.Int64),
                           worst_of_day=pl.lit(None, SEVERITY)),
     ], how="diagonal")  # fmt: skip
-    # Numbered from 1 in each stifle, the stretches need no sorting.
-    before = (events + goes_on).cum_sum() - (events + goes_on)
-    order = places(before.gather(cut["stifle_no"]) + cut["stretch"] - 1, cut.height)
+    most = cut["stretch"].max()
+    order = (cut["stifle_no"] * (most if isinstance(most, int) else 1) + cut["stretch"]).arg_sort()
     named = named_events(cut.select(pl.all().gather(order)), table)
     return named.select(
         "stifle_id", "animal_id", "clinic_id", "stretch", "start_day", "stop_day", "complication",
