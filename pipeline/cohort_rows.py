@@ -1,6 +1,6 @@
 """What is seen of the tables below the stifles, and what it says of each stifle."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import polars as pl
@@ -10,6 +10,7 @@ from pipeline.cohort_tables import by_number, implants_at_lock, up_to_lock
 from pipeline.cohort_visits import luxated, union_days, visit_facts, visits
 from pipeline.linked import Linked
 from pipeline.sql import ask, open_database, run_sql
+from shared.side_by_side import both
 
 COMPLICATION = (
     "complication_type", "detected_day", "last_negative_day", "intraoperative", "detected_by",
@@ -78,14 +79,22 @@ def stifle_facts(
         "seen_revisions": seen.revisions, "seen_implants": seen.implants,
         "measurements": seen.measurements,
     }  # fmt: skip
+    (findings, told), counted = both(
+        lambda: _asked(shown, n_stifles),
+        lambda: (
+            visit_facts(seen.visits, n_stifles),
+            complication_facts(seen.complications, n_stifles),
+            revision_facts(seen.revisions, union_days(seen.visits, n_stifles),
+                           changes_construct=changes_construct),
+        ),
+    )  # fmt: skip
+    return pl.concat([*counted, *told], how="horizontal"), findings
+
+
+def _asked(
+    shown: Mapping[str, pl.DataFrame], n_stifles: int
+) -> tuple[pl.DataFrame, list[pl.DataFrame]]:
+    """Ask the statements over these frames: the reluxation findings, and a row per stifle each."""
     with open_database(shown) as connection:
         findings = run_sql(connection, "reluxation_findings")
-        told = [by_number(ask(connection, name), n_stifles) for name in FACTS]
-    parts = [
-        visit_facts(seen.visits, n_stifles),
-        complication_facts(seen.complications, n_stifles),
-        revision_facts(seen.revisions, union_days(seen.visits, n_stifles),
-                       changes_construct=changes_construct),
-        *told,
-    ]  # fmt: skip
-    return pl.concat(parts, how="horizontal"), findings
+        return findings, [by_number(ask(connection, name), n_stifles) for name in FACTS]
