@@ -80,6 +80,8 @@ def meanings_of(
         for name in _BY_VALUES:
             if name not in named and _variable(name, context, tongue):
                 named[name] = (0.0, "", name)
+    if family.sides:
+        named.pop("side", None)  # columns of either side say it in their headers
     for name, (score, phrase, meaning) in named.items():
         reading = read_as(name, meaning, family, tongue=tongue, counts=counts)
         if _no_day(name, meaning, reading):

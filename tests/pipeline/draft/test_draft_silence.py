@@ -104,3 +104,12 @@ def test_columns_and_texts_that_are_left_keep_the_gate_shut(tmp_path: Path) -> N
     asked = {item.what: item.guess for item in all_doubts(draft)}
     assert '"Zz thing" (8 of 8), "Yy thing" (8 of 8)' in asked["cases.csv: columns not recognised"]
     assert 'sex_neuter: "zwitter" (4)' in asked["stifles of cases: texts without code"]
+
+
+def test_columns_of_either_side_are_no_side(tmp_path: Path) -> None:
+    """Their letters may be those of a side: "I" for intact, "D" for torn."""
+    cells = {f"{side} STIFLE {name}": texts for side in "LR"
+             for name, texts in {"CCL": ("I", "D"), "Grade": ("II", "III")}.items()}  # fmt: skip
+    draft = drafted(tmp_path, cells, Side="", **{"Preop grade": ""})
+    told = mapping_text(draft, CODEBOOK)
+    assert '# not recognised: "{s} STIFLE CCL"' in told or "cruciate_status = " in told
