@@ -21,7 +21,10 @@ _EVENT_DAYS = (
 
 
 def number_events(rows: pl.DataFrame, table: str, variables: Sequence[Variable]) -> pl.DataFrame:
-    """Give events of a stifle running numbers by day, then by place; exact copies share one."""
+    """Give events of a stifle running numbers by day, then by place; exact copies share one.
+
+    Equal implants of one source row are several pieces, each with a number of its own.
+    """
     if table not in RUNNING or rows.is_empty():
         return rows
     number, day = RUNNING[table]
@@ -29,6 +32,9 @@ def number_events(rows: pl.DataFrame, table: str, variables: Sequence[Variable])
         return rows
     content = [item.name for item in variables if item.name not in (number, "clinic_id")]
     content += [f"raw:{name}" for name in content]
+    if table == "implants":
+        piece = pl.int_range(pl.len()).over("file", "sheet", "row", *content)
+        rows, content = rows.with_columns(piece.alias("sulca:piece")), [*content, "sulca:piece"]
     first = pl.col("sulca:place").min().over(content)
     rank = (
         pl.struct(pl.col(day).fill_null(1 << 30), "sulca:first").rank("dense").over("local_stifle")
@@ -37,7 +43,7 @@ def number_events(rows: pl.DataFrame, table: str, variables: Sequence[Variable])
         rows.with_row_index("sulca:place")
         .with_columns(first.alias("sulca:first"))
         .with_columns(rank.cast(pl.Int64).alias(number))
-        .drop("sulca:place", "sulca:first")
+        .drop("sulca:place", "sulca:first", "sulca:piece", strict=False)
     )
 
 

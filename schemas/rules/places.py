@@ -13,8 +13,8 @@ from schemas.rules.rule import Frames, Rule
 LOGIC = "logical consistency"
 PRACTICE = "common practice, no published source"
 # Equal but for such a number, rows are copies. A second reading of an image is none: two equal
-# readings are what agreement is measured by.
-NUMBERS = RUNNING_NUMBERS - {"read_no"}
+# readings are what agreement is measured by. Nor is a second wire of one size.
+NUMBERS = RUNNING_NUMBERS - {"read_no", "implant_no"}
 PLACE_OF_ROW = ("file", "sheet", "row", "block")
 ADDRESS = ("row_id", *PLACE_OF_ROW, "derived")
 TEST_WORD = r"(?i)(^|[^a-z])(test|demo|dummy|prueba|xxx)"
