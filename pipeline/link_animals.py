@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 
-SLOTS_A_ROW = 4  # few rows share one without sharing their hash
+from schemas.rules.repeated import repeated
 
 
 def number_animals(animals: pl.DataFrame) -> pl.DataFrame:
@@ -36,23 +36,7 @@ def number_animals(animals: pl.DataFrame) -> pl.DataFrame:
 
 def _shared(codes: pl.DataFrame) -> pl.DataFrame:
     """Give the rows whose token stands in several, and of each the first row of its token."""
-    # Equal texts have equal hashes: only few rows are left whose texts need to be compared.
-    likely = _meeting(codes["token"].hash())
-    rows = likely.filter((codes["token"].gather(likely) != "").fill_null(value=False))
-    return codes.select(pl.all().gather(rows), row=rows).filter(
-        pl.col("token").is_duplicated()
-    ).select("row", first=pl.col("row").sort_by("code").first().over("token"))  # fmt: skip
-
-
-def _meeting(hashes: pl.Series) -> pl.Series:
-    """Give the rows that share their hash, looked for among those whose slot is another's too."""
-    last = 1 << (SLOTS_A_ROW * len(hashes)).bit_length()
-    slots = (hashes.to_numpy() & np.uint64(last - 1)).view(np.int64)
-    rows = np.arange(len(slots), dtype=np.uint32)
-    owners = np.zeros(last, dtype=np.uint32)
-    owners[slots] = rows
-    there = owners.take(slots, mode="clip")
-    shared = there != rows
-    shared[there[shared]] = True
-    likely = pl.Series(rows[shared])
-    return likely.filter(hashes.gather(likely).is_duplicated())
+    told = codes.with_row_index("row").filter(pl.col("token") != "")
+    return repeated(told, ["token"]).select(
+        "row", first=pl.col("row").sort_by("code").first().over("token")
+    )

@@ -16,13 +16,13 @@ implant_type = { value = "k_wire" }
 """
 
 
-def _pieces(read: Read, *diameters: str, rows: int = 1) -> tuple[list[object], list[str]]:
+def _pieces(read: Read, *wires: str, rows: int = 1) -> tuple[list[object], list[str]]:
     """Read rows of one joint that each tell of these wires: the numbers kept, what merged."""
     cells = ["1.2"] * rows
     lines = export("Pin", *cells)["cases.csv"]
     assert isinstance(lines, str)
     files = {"cases.csv": lines.replace("A2;", "A1;")}
-    tables = "".join(f"{PIECE}{made}\n" for made in diameters)
+    tables = "".join(f"{PIECE}{made}\n" for made in wires)
     mapped: Mapped = read(files, f"{TOP}{TABLE}{tables}")
     checked = check(mapped, read_codebook())
     merged = checked.findings.filter(rule="R07", table="implants")["row_id"].to_list()
