@@ -1,7 +1,7 @@
 """The stages in order, one screen: exports in at the top, report out at the bottom."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from pipeline.linked import Linked
 from pipeline.manifest import STAGES, read_manifest
 from pipeline.near_matches import read_decisions
 from pipeline.plan import parse_analyses
+from pipeline.received_texts import received_texts
 from pipeline.record import run_record
 from pipeline.study import Study, read_study
 from pipeline.summaries import summary_of
@@ -106,12 +107,14 @@ def run_study(
     started = time.monotonic()
     out = folder / "out"
     previous = read_manifest(out)
-    done = checked_study(folder, on_step)
-    if until != "check":
-        done = _with_cohort(done, on_step)
-    if until in STAGES[2:]:
-        done = _with_results(done, until, on_step, say)
-    on_step("writing")
+    with received_texts(folder) as received:
+        done = checked_study(folder, on_step, on_mapped=received.write)
+        if until != "check":
+            done = _with_cohort(done, on_step)
+        if until in STAGES[2:]:
+            done = _with_results(done, until, on_step, say)
+        on_step("writing")
+        received.put(out / "received")
     clinics = done.checked.tables["clinics"]
     record = run_record(done.study, clinics, previous=previous, until=until)
     write.write_run(done, record=record, until=until, previous=previous, draft=draft)
@@ -120,14 +123,24 @@ def run_study(
     return replace(done, summary=summary_of(done, until=until, draft=draft))
 
 
-def checked_study(folder: Path, on_step: Step) -> Run:
-    """Run a study up to its checks and links; nothing is written."""
+def checked_study(
+    folder: Path, on_step: Step,
+    on_mapped: Callable[[Mapping[str, pl.DataFrame]], None] = lambda _tables: None,
+) -> Run:  # fmt: skip
+    """Run a study up to its checks and links; nothing is written.
+
+    Parameters
+    ----------
+    on_mapped
+        Called with the canonical tables as the exports made them, before any correction.
+    """
     study = read_study(folder)
     require_version(str(folder / "study.toml"), study.codebook_version, read_codebook())
     codebook = read_codebook(folder)
     parse_analyses(study.analyses)  # a slip in the plan is told before the long work
     on_step("reading the exports")
     mapped = read_exports(folder, codebook)
+    on_mapped(mapped.tables)
     on_step("checking")
     corrected = correct(mapped, read_corrections(folder / "corrections.csv", codebook), codebook)
     answered = {"confirmed": corrected.confirmed, "closed": corrected.closed}

@@ -6,23 +6,17 @@ import sys
 import time
 from pathlib import Path
 
-import polars as pl
-
 from pipeline.check import Checked, check
-from pipeline.intake.mapped import ADDRESS, Mapped
 from pipeline.intake.study_intake import read_clinic
+from pipeline.received_texts import received_texts
 from schemas.codebook import read_codebook
 from shared.files import write_tables
 
 
-def write_rows(mapped: Mapped, checked: Checked, out: Path) -> None:
-    """Write accepted rows, and the raw texts of all rows with their addresses."""
-    raw = {
-        f"{name}_raw": mapped.tables[name].select(*ADDRESS, pl.col("^raw:.*$"))
-        for name in checked.tables
-    }
+def write_rows(checked: Checked, out: Path) -> None:
+    """Write accepted rows, and what is told of the others."""
     told = {name: getattr(checked, name) for name in ("findings", "missing", "stopped", "holds")}
-    write_tables(out, {**checked.tables, **raw, **told})
+    write_tables(out, {**checked.tables, **told})
 
 
 def main(study: Path) -> None:
@@ -30,11 +24,14 @@ def main(study: Path) -> None:
     codebook = read_codebook()
     begun = time.process_time()
     start = time.perf_counter()
-    mapped = read_clinic(study, "north", codebook)
-    read = time.perf_counter()
-    checked = check(mapped, codebook)
-    done = time.perf_counter()
-    write_rows(mapped, checked, study / "out")
+    with received_texts(study) as received:
+        mapped = read_clinic(study, "north", codebook)
+        read = time.perf_counter()
+        received.write(mapped.tables)
+        checked = check(mapped, codebook)
+        done = time.perf_counter()
+        write_rows(checked, study / "out" / "tables")
+        received.put(study / "out" / "received")
     end = time.perf_counter()
     by_rule = checked.findings.group_by("rule").len().sort("rule").rows()
     usage = resource.getrusage(resource.RUSAGE_SELF)
