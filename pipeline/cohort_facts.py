@@ -65,10 +65,11 @@ def complication_facts(complications: pl.DataFrame, n_stifles: int) -> pl.DataFr
     worst = counted["severity_class"].cast(SEVERITY).to_physical().cast(pl.Int64) + 1
     later = counted.rename({"detected_day": "day"}).drop_nulls("day")
     amputated = complications.select(TREATMENT == "amputation").to_series()
+    counts = np.bincount(counted["stifle_no"].to_numpy(), minlength=n_stifles)
     return pl.DataFrame({
         "last_complication_day": greatest(number, day, n_stifles),
         "amputated_day": least(number.filter(amputated), day.filter(amputated), n_stifles),
-        "n_after": np.bincount(counted["stifle_no"].to_numpy(), minlength=n_stifles),
+        "n_after": counts.astype(np.int32),
         "worst_after": greatest(counted["stifle_no"], worst, n_stifles),
         **_first_days(later, COMPLICATIONS, n_stifles),
     })  # fmt: skip

@@ -42,7 +42,7 @@ GIVEN = (
     "usual_wire_level", "usual_band", "usual_hole", "usual_pattern", "usual_crossing",
     "usual_twists",
 )  # fmt: skip
-DAYS_APART, FREE_LATER = 16, 1_000_000  # as in ends.sql
+DAYS_APART, FREE_LATER = 16, 1 << 20  # as in ends.sql
 
 
 def outcomes(
@@ -88,8 +88,9 @@ def _states(connection: duckdb.DuckDBPyConnection) -> pl.Enum:
 
 
 def _day(end: str) -> pl.Expr:
-    return (pl.col(end) // DAYS_APART % FREE_LATER).cast(pl.Int64)
+    return (pl.col(end) // DAYS_APART & (FREE_LATER - 1)).cast(pl.Int64)
 
 
 def _state(end: str, states: pl.Enum) -> pl.Expr:
-    return (pl.col(end) % DAYS_APART).cast(pl.UInt8).cat.to(states)
+    place = pl.col(end).cast(pl.UInt8, wrap_numerical=True) & (DAYS_APART - 1)
+    return place.cat.to(states)

@@ -97,4 +97,5 @@ def _asked(
     """Ask the statements over these frames: the reluxation findings, and a row per stifle each."""
     with open_database(shown) as connection:
         findings = run_sql(connection, "reluxation_findings")
-        return findings, [by_number(ask(connection, name), n_stifles) for name in FACTS]
+        told = [ask(connection, name).cast({pl.Int64: pl.Int32}) for name in FACTS]
+        return findings, [by_number(rows, n_stifles) for rows in told]
