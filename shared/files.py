@@ -10,14 +10,13 @@ from contextlib import contextmanager
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
-import numpy as np
 import polars as pl
 
 from shared.errors import InputFileError
+from shared.own_codes import own_codes
 from shared.side_by_side import side_by_side
 
 ARROW_TYPES = "ARROW:schema"  # the key under which a Parquet file declares them
-FIRST_ROWS = 1 << 16
 
 
 @contextmanager
@@ -54,7 +53,7 @@ def write_parquet(path: Path, frame: pl.DataFrame) -> None:
     """
     words = frame.with_columns(_one_word(frame))
     coded = words.with_columns(
-        _own_codes(words[name]) for name, dtype in frame.schema.items() if _is_coded(dtype)
+        own_codes(words[name]) for name, dtype in frame.schema.items() if _is_coded(dtype)
     )
     with replacing(path) as draft:
         coded.write_parquet(
@@ -85,34 +84,6 @@ def _texts(cells: pl.Series) -> pl.Series:
 
 def _is_coded(dtype: pl.DataType) -> bool:
     return isinstance(dtype, pl.Enum | pl.Categorical)
-
-
-def _own_codes(cells: pl.Series) -> pl.Series:
-    if isinstance(cells.dtype, pl.Enum) and _holds_all(cells, len(cells.dtype.categories)):
-        return cells
-    return _by_own_words(cells)
-
-
-def _holds_all(cells: pl.Series, words: int) -> bool:
-    """Tell whether each word stands in some cell; mostly the first rows have them all."""
-    return any(
-        some.n_unique() - some.has_nulls() == words for some in (cells.head(FIRST_ROWS), cells)
-    )
-
-
-def _by_own_words(cells: pl.Series) -> pl.Series:
-    """Code a column anew by the words that stand in it, in the order of their first rows.
-
-    A file would keep the others, also those of emptied cells; and the codes of a Categorical depend
-    on all that the process has read.
-    """
-    words = cells.drop_nulls().unique(maintain_order=True)
-    held = words.to_physical().to_numpy()
-    numbers = np.zeros(int(held.max(initial=0)) + 1, dtype=np.uint32)
-    numbers[held] = np.arange(held.size)
-    own = pl.Enum(words.cast(pl.String))
-    narrow = pl.Series(numbers).cast(pl.Series(dtype=own).to_physical().dtype)
-    return narrow.gather(cells.to_physical()).cat.to(own).alias(cells.name)
 
 
 def _one_word(frame: pl.DataFrame) -> list[pl.Expr]:

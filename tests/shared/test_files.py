@@ -1,5 +1,6 @@
 """Whole files or none; cells that cannot run as formulas."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import duckdb
@@ -80,6 +81,23 @@ def test_a_word_that_no_cell_holds_is_not_in_the_file(tmp_path: Path, rows: int)
     assert b"last word" in content  # a word that a cell holds can be seen
     assert b"emptied word" not in content
     assert pl.read_parquet(path)["side"].to_list() == cells.to_list()
+
+
+@pytest.mark.parametrize("dtype", [pl.Enum, lambda _: pl.Categorical(pl.Categories.random())])
+@pytest.mark.parametrize("words", [3, 40, 300])
+def test_of_many_words_those_that_stand_late_or_seldom_are_written(
+    tmp_path: Path, words: int, dtype: Callable[[list[str]], pl.DataType]
+) -> None:
+    """Codes of one byte and of two, with gaps in any place, in runs or not."""
+    named = [f"word {n:03}" for n in range(words)]
+    for gap in (0, words // 2, words - 1):
+        held = [name for n, name in enumerate(named) if n != gap]
+        cells = pl.Series([held[0]] * 70_000 + [None, *held, *held[::2]], dtype=dtype(named))
+        assert cells.dtype != pl.String
+        write_parquet(tmp_path / "cells.parquet", cells.to_frame("word"))
+        content = (tmp_path / "cells.parquet").read_bytes()
+        assert named[gap].encode() not in content
+        assert pl.read_parquet(tmp_path / "cells.parquet")["word"].to_list() == cells.to_list()
 
 
 def test_same_frame_gives_same_bytes(tmp_path: Path) -> None:
