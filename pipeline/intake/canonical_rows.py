@@ -17,7 +17,7 @@ from pipeline.intake.operations import index_operations, needs_operations, place
 from pipeline.intake.parts import KEYS, Part, Reading, key_variables
 from pipeline.intake.words import STOPS
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
-from shared.side_by_side import side_by_side
+from shared.side_by_side import both, side_by_side
 
 Codebook = tuple[Variable, ...]
 PLACE = ("file", "sheet", "row", "block")
@@ -35,18 +35,11 @@ def working_codebook(mapping: ClinicMapping, codebook: Codebook) -> Codebook:
 def placed_parts(reading: Reading, codebook: Codebook) -> list[Part]:
     """Place every row on its stifle and count its days from that stifle's surgery."""
     keys = tuple(key_variables(codebook).values())
-    alone = side_by_side(
-        lambda part: place_rows(part.rows, keys)
-        if _operates(part) or not needs_operations(part.rows) else None,
-        reading.parts,
-    )  # fmt: skip
-    names = [*KEYS, "surgery_date"]
-    none = with_cells(pl.DataFrame(), of_table(codebook, "stifles")).clear().select(names)
-    stifles = [none, *(rows.select(names) for part, rows in zip(reading.parts, alone, strict=True)
-                       if rows is not None and _operates(part))]  # fmt: skip
-    operations = index_operations(pl.concat(stifles))
 
-    def placed(part: Part, rows: pl.DataFrame | None) -> Part:
+    def alone(part: Part) -> pl.DataFrame | None:
+        return None if _waits(part) else place_rows(part.rows, keys)
+
+    def placed(part: Part, rows: pl.DataFrame | None, operations: pl.DataFrame) -> Part:
         if rows is None or needs_operations(part.rows):
             rows = place_rows(part.rows, keys, operations)
         if part.table.fills and part.table.tables != ("animals",):
@@ -54,7 +47,34 @@ def placed_parts(reading: Reading, codebook: Codebook) -> list[Part]:
         own = tuple(item for item in codebook if item.table in part.table.tables)
         return Part(table=part.table, rows=count_days(rows, own, operations))
 
-    return side_by_side(lambda pair: placed(*pair), zip(reading.parts, alone, strict=True))
+    def operated(parts: Sequence[Part]) -> tuple[pl.DataFrame, list[Part]]:
+        rows = side_by_side(alone, parts)
+        operations = _operations([one for one in rows if one is not None], codebook)
+        pairs = zip(parts, rows, strict=True)
+        return operations, side_by_side(lambda pair: placed(*pair, operations), pairs)
+
+    # What operations say of themselves is counted while other rows are still looked for.
+    of_operations = [part for part in reading.parts if _operates(part)]
+    others = [part for part in reading.parts if not _operates(part)]
+    (operations, first), rows = both(
+        lambda: operated(of_operations), lambda: side_by_side(alone, others)
+    )
+    pairs = zip(others, rows, strict=True)
+    rest = side_by_side(lambda pair: placed(*pair, operations), pairs)
+    made = dict(zip(map(id, (*of_operations, *others)), (*first, *rest), strict=True))
+    return [made[id(part)] for part in reading.parts]
+
+
+def _operations(stifles: Sequence[pl.DataFrame], codebook: Codebook) -> pl.DataFrame:
+    """Give the operations that rows of stifles tell of, as in `index_operations`."""
+    names = [*KEYS, "surgery_date"]
+    none = with_cells(pl.DataFrame(), of_table(codebook, "stifles")).clear()
+    return index_operations(pl.concat(rows.select(names) for rows in (none, *stifles)))
+
+
+def _waits(part: Part) -> bool:
+    """Tell rows whose stifle is only found among those that were operated."""
+    return not _operates(part) and needs_operations(part.rows)
 
 
 def _operates(part: Part) -> bool:

@@ -23,6 +23,7 @@ from pipeline.intake.numbers import fill_blanks, number_events
 from pipeline.intake.parts import read_rows
 from pipeline.intake.sheet import Sheet
 from schemas.codebook import CANONICAL_TABLES, Variable, of_table
+from shared.side_by_side import side_by_side
 
 Codebook = tuple[Variable, ...]
 
@@ -65,14 +66,15 @@ def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Co
         *sheet_findings(sheets.values(), mapping, unread=unread, reading=reading),
     ]  # fmt: skip
     cells = pl.concat(found).unique(maintain_order=True)
+    columns, missing, marks, dates = side_by_side(
+        lambda make: _each(make, frames, working, mapping.clinic_id),
+        (account.header_rows, account.missing_rows, account.mark_rows, date_rows),
+    )
     return Mapped(
         tables={table: finished(frames[table], of_table(codebook, table))
                 for table in CANONICAL_TABLES},
         findings=pl.concat([cells, account.unknown_words(cells)]),
-        columns=_each(account.header_rows, frames, working, mapping.clinic_id),
-        missing=_each(account.missing_rows, frames, working, mapping.clinic_id),
-        marks=_each(account.mark_rows, frames, working, mapping.clinic_id),
-        dates=_each(date_rows, frames, working, mapping.clinic_id),
+        columns=columns, missing=missing, marks=marks, dates=dates,
         set_aside=set_aside_rows(sheets.values(), reading.set_aside, mapping.clinic_id),
         ledger=make_ledger(sheets.values(), reading.set_aside, used=used, unread=unread,
                            clinic_id=mapping.clinic_id),

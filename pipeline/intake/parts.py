@@ -1,7 +1,7 @@
 """A mapping's [[table]] parts read from a clinic's sheets: working rows, not yet placed."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -21,6 +21,7 @@ from pipeline.intake.sheet import Sheet
 from pipeline.intake.sources import Grammar
 from pipeline.intake.undeclared_dates import refuse_undeclared_dates
 from schemas.codebook import Variable, by_name
+from shared.side_by_side import side_by_side
 
 Codebook = tuple[Variable, ...]
 KEYS = ("local_animal", "side", "local_stifle")
@@ -34,15 +35,13 @@ class Part:
     rows: pl.DataFrame
 
 
-@dataclass(slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Reading:
     """What one clinic's sheets became, before rows are numbered."""
 
-    parts: list[Part] = field(default_factory=list[Part])
-    set_aside: list[tuple[str, str, int, str]] = field(
-        default_factory=list[tuple[str, str, int, str]]
-    )
-    unmapped_columns: list[tuple[str, str, str]] = field(default_factory=list[tuple[str, str, str]])
+    parts: Sequence[Part]
+    set_aside: Sequence[tuple[str, str, int, str]]
+    unmapped_columns: Sequence[tuple[str, str, str]]
 
 
 def read_rows(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Codebook) -> Reading:
@@ -53,36 +52,52 @@ def read_rows(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Cod
     MappingError
         If the mapping reads a column that an export does not have, or dates as numbers of days.
     """
-    reading = Reading()
-    for place, source in enumerate(mapping.files):
-        sheet = sheets[source.name]
-        check_file_columns(sheet, source, mapping.path)
-        grammar = file_grammar(mapping, source)
-        rows, aside = part_set_aside(sheet, source, grammar)
-        reading.set_aside += [(sheet.file, sheet.sheet, row, why) for row, why in aside]
-        read: list[str] = []
-        tables = [item for item in mapping.tables if item.source == source.name]
-        for step, table in enumerate(tables):
-            variables = key_variables(codebook) | by_name(
-                item for item in codebook if item.table in table.tables
+    read = side_by_side(
+        lambda placed: _file_rows(*placed, sheets=sheets, mapping=mapping, codebook=codebook),
+        enumerate(mapping.files),
+    )
+    return Reading(
+        parts=[part for one in read for part in one.parts],
+        set_aside=[row for one in read for row in one.set_aside],
+        unmapped_columns=[column for one in read for column in one.unmapped_columns],
+    )
+
+
+def _file_rows(
+    place: int, source: SourceFile, *, sheets: Mapping[str, Sheet], mapping: ClinicMapping,
+    codebook: Codebook,
+) -> Reading:  # fmt: skip
+    sheet = sheets[source.name]
+    check_file_columns(sheet, source, mapping.path)
+    grammar = file_grammar(mapping, source)
+    rows, aside = part_set_aside(sheet, source, grammar)
+    parts: list[Part] = []
+    read: list[str] = []
+    tables = [item for item in mapping.tables if item.source == source.name]
+    for step, table in enumerate(tables):
+        variables = key_variables(codebook) | by_name(
+            item for item in codebook if item.table in table.tables
+        )
+        for number, block in enumerate(table.blocks):
+            one = in_block(table, block, sheet.header)
+            check_pieces(sheet, one, mapping.path)
+            check_headers(sheet, columns_read(one), mapping.path)
+            read += columns_read(one)
+            filled = with_cells_above(rows, one)
+            made = working_rows(filled, one, sheet=sheet, variables=variables, grammar=grammar)
+            made = with_places_above(made, filled, one)
+            refuse_undeclared_dates(
+                made, one, variables=variables, grammar=grammar, where=mapping.path
             )
-            for number, block in enumerate(table.blocks):
-                one = in_block(table, block, sheet.header)
-                check_pieces(sheet, one, mapping.path)
-                check_headers(sheet, columns_read(one), mapping.path)
-                read += columns_read(one)
-                filled = with_cells_above(rows, one)
-                made = working_rows(filled, one, sheet=sheet, variables=variables, grammar=grammar)
-                made = with_places_above(made, filled, one)
-                refuse_undeclared_dates(
-                    made, one, variables=variables, grammar=grammar, where=mapping.path
-                )
-                order = pl.lit(place * 1_000_000 + step * 1_000 + number).alias("sulca:order")
-                reading.parts.append(Part(table=table, rows=made.with_columns(order)))
-        reading.unmapped_columns += [
+            order = pl.lit(place * 1_000_000 + step * 1_000 + number).alias("sulca:order")
+            parts.append(Part(table=table, rows=made.with_columns(order)))
+    return Reading(
+        parts=parts,
+        set_aside=[(sheet.file, sheet.sheet, row, why) for row, why in aside],
+        unmapped_columns=[
             (sheet.file, sheet.sheet, name) for name in columns_left(sheet, source, read)
-        ]
-    return reading
+        ],
+    )
 
 
 def key_variables(codebook: Codebook) -> dict[str, Variable]:
