@@ -21,11 +21,11 @@ from pipeline.linked import Linked
 from pipeline.manifest import STAGES, read_manifest
 from pipeline.near_matches import read_decisions
 from pipeline.plan import parse_analyses
-from pipeline.received_texts import received_texts
 from pipeline.record import run_record
 from pipeline.study import Study, read_study
 from pipeline.summaries import summary_of
 from pipeline.summary import Summary
+from pipeline.written_ahead import written_ahead
 from schemas.codebook import Variable, read_codebook
 from schemas.codebook_history import require_version
 from shared.estimate import Estimate, results_frame
@@ -107,14 +107,14 @@ def run_study(
     started = time.monotonic()
     out = folder / "out"
     previous = read_manifest(out)
-    with received_texts(folder) as received:
-        done = checked_study(folder, on_step, on_mapped=received.write)
+    with written_ahead(folder) as ahead:
+        done = checked_study(folder, on_step, on_mapped=ahead.write)
         if until != "check":
             done = _with_cohort(done, on_step)
         if until in STAGES[2:]:
             done = _with_results(done, until, on_step, say)
         on_step("writing")
-        received.put(out / "received")
+        ahead.put(out)
     clinics = done.checked.tables["clinics"]
     record = run_record(done.study, clinics, previous=previous, until=until)
     write.write_run(done, record=record, until=until, previous=previous, draft=draft)
@@ -125,14 +125,15 @@ def run_study(
 
 def checked_study(
     folder: Path, on_step: Step,
-    on_mapped: Callable[[Mapping[str, pl.DataFrame]], None] = lambda _tables: None,
+    on_mapped: Callable[[Mapping[str, pl.DataFrame], pl.DataFrame], None] = lambda *_mapped: None,
 ) -> Run:  # fmt: skip
     """Run a study up to its checks and links; nothing is written.
 
     Parameters
     ----------
     on_mapped
-        Called with the canonical tables as the exports made them, before any correction.
+        Called before the checks with what they do not change: the canonical tables as the exports
+        made them, and why cells are empty.
     """
     study = read_study(folder)
     require_version(str(folder / "study.toml"), study.codebook_version, read_codebook())
@@ -140,9 +141,9 @@ def checked_study(
     parse_analyses(study.analyses)  # a slip in the plan is told before the long work
     on_step("reading the exports")
     mapped = read_exports(folder, codebook)
-    on_mapped(mapped.tables)
     on_step("checking")
     corrected = correct(mapped, read_corrections(folder / "corrections.csv", codebook), codebook)
+    on_mapped(mapped.tables, corrected.mapped.missing)
     answered = {"confirmed": corrected.confirmed, "closed": corrected.closed}
     checked = check(corrected.mapped, codebook, **answered)
     decisions = read_decisions(folder / "same_animal.csv")

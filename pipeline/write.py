@@ -140,8 +140,8 @@ def _round(inputs: Mapping[str, str]) -> dict[str, str]:
 def _write_tables(done: "Run", folder: Path) -> None:
     checked = done.checked
     write_tables(folder, {
-        **checked.tables, "missing": checked.missing, "stopped": checked.stopped,
-        "set_aside": checked.set_aside, "holds": checked.holds, "findings": done.findings,
+        **checked.tables, "stopped": checked.stopped, "set_aside": checked.set_aside,
+        "holds": checked.holds, "findings": done.findings,
     })  # fmt: skip
     write_csv(folder.parent / "near_matches.csv", done.linked.near_matches)
     write_csv(folder / "rows_per_file.csv", checked.ledger)

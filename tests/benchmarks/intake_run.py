@@ -8,14 +8,14 @@ from pathlib import Path
 
 from pipeline.check import Checked, check
 from pipeline.intake.study_intake import read_clinic
-from pipeline.received_texts import received_texts
+from pipeline.written_ahead import written_ahead
 from schemas.codebook import read_codebook
 from shared.files import write_tables
 
 
 def write_rows(checked: Checked, out: Path) -> None:
     """Write accepted rows, and what is told of the others."""
-    told = {name: getattr(checked, name) for name in ("findings", "missing", "stopped", "holds")}
+    told = {name: getattr(checked, name) for name in ("findings", "stopped", "holds")}
     write_tables(out, {**checked.tables, **told})
 
 
@@ -24,14 +24,14 @@ def main(study: Path) -> None:
     codebook = read_codebook()
     begun = time.process_time()
     start = time.perf_counter()
-    with received_texts(study) as received:
+    with written_ahead(study) as ahead:
         mapped = read_clinic(study, "north", codebook)
         read = time.perf_counter()
-        received.write(mapped.tables)
+        ahead.write(mapped.tables, mapped.missing)
         checked = check(mapped, codebook)
         done = time.perf_counter()
         write_rows(checked, study / "out" / "tables")
-        received.put(study / "out" / "received")
+        ahead.put(study / "out")
     end = time.perf_counter()
     by_rule = checked.findings.group_by("rule").len().sort("rule").rows()
     usage = resource.getrusage(resource.RUSAGE_SELF)

@@ -1,13 +1,15 @@
-"""The texts behind every row of the canonical tables are kept as the exports have them."""
+"""The texts behind every row are kept as the exports have them, and why cells are empty."""
 
 import csv
 from pathlib import Path
 
 import polars as pl
 import pytest
+from polars.testing import assert_frame_equal
 
 from pipeline.run import Run, run_study
 from shared.errors import NobodyLeftError
+from shared.files import as_text
 from tests.small_study import small_study
 
 
@@ -62,6 +64,12 @@ def test_dates_of_birth_are_not_kept(done: Run) -> None:
     texts = animals.select(pl.exclude("row")).unpivot()["value"].drop_nulls()
     assert "Toy Poodle" in texts
     assert not born & set(texts)
+
+
+def test_what_is_missing_is_told_as_the_checks_knew_it(done: Run) -> None:
+    written = pl.read_parquet(done.study.folder / "out" / "tables" / "missing.parquet")
+    assert written.height > 1000
+    assert_frame_equal(written, as_text(done.checked.missing))
 
 
 def test_a_run_that_is_refused_leaves_them_as_they_were(tmp_path: Path) -> None:
