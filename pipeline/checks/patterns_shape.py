@@ -122,11 +122,14 @@ def _scaled(item: Variable, rows: pl.Series) -> FloatArray:
 
 def _of_interest(tables: Frames, codebook: Iterable[Variable]
                  ) -> Iterator[tuple[Variable, pl.DataFrame]]:  # fmt: skip
+    """Give what is compared between clinics: of no table in which they are too few for that."""
+    compared = {name for name, frame in tables.items()
+                if frame["clinic_id"].n_unique() > OTHER_CLINICS}  # fmt: skip
     for item in codebook:
         roles = ABOUT_ANIMALS if _is_coded(item) else MEASURED
         number = item.kind in {"int", "float"} and item.unit not in COUNTED_BY_DAYS
         left_out = item.name in ONE_PER_CLINIC | FROM_CATALOGUE or item.table == "measurements"
-        if item.table not in tables or item.role not in roles or left_out:
+        if item.table not in compared or item.role not in roles or left_out:
             continue
         if number or _is_coded(item):
             yield item, tables[item.table].select("clinic_id", value=pl.col(item.name)).drop_nulls()
