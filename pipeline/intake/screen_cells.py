@@ -6,7 +6,7 @@ import polars as pl
 
 from pipeline.intake.coded import own_texts
 from pipeline.intake.distinct import distinct_texts
-from pipeline.intake.screen_patterns import KINDS, NOT_SAFE, SAFE, Kind
+from pipeline.intake.screen_patterns import KINDS, NOT_SAFE, SAFE, WORDLESS, Kind
 
 SHORTEST = 6  # bytes of the shortest identifier
 UNSEEN = (
@@ -38,10 +38,10 @@ def _doubtful_of(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
     found = [_doubtful(pl.Series(TEXT, [], pl.String))]
     for name in columns:
         texts = own_texts(rows[name])  # one that stands in no cell any more does no harm
-        if not (texts.str.len_bytes() >= SHORTEST).any():
-            continue
-        texts = distinct_texts(texts).rename(TEXT)
-        found.append(_doubtful(texts.filter(texts.str.len_bytes() >= SHORTEST)))
+        texts = texts.filter(texts.str.len_bytes() >= SHORTEST)
+        texts = texts.filter(~texts.str.contains(WORDLESS))
+        if not texts.is_empty():
+            found.append(_doubtful(distinct_texts(texts).rename(TEXT)))
     return pl.concat(found).unique(TEXT)
 
 

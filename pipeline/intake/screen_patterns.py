@@ -29,11 +29,12 @@ DATE = (
 # Cells that are a number, a date, a case number, a token or short: most of an export, told apart
 # quickly. A token of hexadecimal digits after a small letter is one word, and none of the kinds is
 # one word that begins so: their numbers stand apart from letters, their words need others than a-f.
-SAFE = (
-    r"^(?:[^@]{0,5}|[+-]?[0-9]{1,8}(?:[.,][0-9]{1,6})?|[\p{Ll} ,;/+-]*|[a-z][0-9a-f]*"
-    r"|[A-Z]{1,2}[-/_ ]?[0-9]{1,8}|[A-Z]{1,5}[-/_]?[0-9]{1,8}"
-    rf"|(?:[0-9]{{1,2}}[./-][0-9]{{1,2}}[./-][0-9]{{2,4}}|[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}){_TIME})$"
+_WORDLESS = (
+    r"[+-]?[0-9]{1,8}(?:[.,][0-9]{1,6})?|[a-z][0-9a-f]*|[A-Z]{1,2}[-/_ ]?[0-9]{1,8}"
+    rf"|(?:[0-9]{{1,2}}[./-][0-9]{{1,2}}[./-][0-9]{{2,4}}|[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}){_TIME}"
 )
+WORDLESS = rf"^(?:{_WORDLESS})$"  # no word of NOT_SAFE can stand in these
+SAFE = rf"^(?:[^@]{{0,5}}|[\p{{Ll}} ,;/+-]*|[A-Z]{{1,5}}[-/_]?[0-9]{{1,8}}|{_WORDLESS})$"
 NOT_SAFE = ["tel", "fax", "cell", "zip", "plz", "chip"]  # before a number these make it another
 _SEVEN_DIGITS = r"[0-9](?:[^0-9]{0,3}[0-9]){6}"
 _GAP = r"[ .,'’-]"

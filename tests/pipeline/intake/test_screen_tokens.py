@@ -6,7 +6,7 @@ import string
 import polars as pl
 
 from pipeline.intake.screen_cells import TEXT, kinds_in
-from pipeline.intake.screen_patterns import KINDS, SAFE
+from pipeline.intake.screen_patterns import KINDS, NOT_SAFE, SAFE, WORDLESS
 
 HEXADECIMAL = string.digits + "abcdef"
 LENGTHS = (7, 9, 14, 15, 16, 20, 41)
@@ -33,6 +33,19 @@ def test_a_token_has_no_kind_by_any_pattern() -> None:
             assert not left.str.contains(pattern).any()
         for pattern in kind.whole:
             assert not texts.str.contains(pattern).any()
+
+
+def test_what_is_told_apart_first_is_safe_and_holds_no_word_that_makes_it_another() -> None:
+    drawn = random.Random(2)
+    around = ["", *string.digits, *"abcdefATZ+-/_ .:", "12345678", "03/02/2019", " 10:30"]
+    telling = [
+        "".join([*drawn.choices(around, k=2), write(word), *drawn.choices(around, k=2)])
+        for word in NOT_SAFE for write in (str.lower, str.upper, str.title) for _ in range(2000)
+    ]  # fmt: skip
+    assert not pl.Series(telling).str.contains(WORDLESS).any()
+    plain = pl.Series([*tokens(), "03/02/2019", "2019-02-03 10:30", "A 12345678", "KL-1", "-7.25"])
+    assert plain.str.contains(WORDLESS).all()
+    assert plain.str.contains(SAFE).all()
 
 
 def test_an_identifier_is_found_among_equal_and_among_distinct_cells() -> None:
