@@ -15,7 +15,6 @@ import polars as pl
 from pipeline.intake.mapped import ADDRESS, RAW
 from shared.files import write_parquet
 
-NOT_KEPT = ("age_months",)  # what stands behind an age may be the whole date of birth
 RECEIVED, MISSING = "received", "tables/missing"
 
 
@@ -69,5 +68,4 @@ def written_ahead(folder: Path) -> Generator[WrittenAhead]:
 def _texts(rows: pl.DataFrame) -> pl.DataFrame:
     """Give the address of each row, and under the name of each variable the text behind it."""
     names = [name.removeprefix(RAW) for name in rows.columns if name.startswith(RAW)]
-    kept = (pl.col(RAW + name).alias(name) for name in names if name not in NOT_KEPT)
-    return rows.select(*ADDRESS, *kept)
+    return rows.select(*ADDRESS, *(pl.col(RAW + name).alias(name) for name in names))

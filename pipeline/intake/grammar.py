@@ -23,6 +23,7 @@ _DATE_PARTS = {
     "YYYY": "(?<y>[0-9]{4})", "YY": "(?<c>[0-9]{2})",  # longer tokens stand before shorter ones
     "hh": "[0-9]{1,2}", "mm": "[0-9]{2}", "ss": "[0-9]{2}",  # a time of day is left out
 }  # fmt: skip
+_MIDDLE = "15"  # of a month whose day is not told, as of births
 
 
 def tidy(text: pl.Expr) -> pl.Expr:
@@ -114,9 +115,8 @@ def _date(text: pl.Expr, form: str, months: Mapping[str, int]) -> pl.Expr:
         )  # fmt: skip
     else:
         month = groups.struct.field("m")
-    iso = pl.concat_str(
-        year, month.str.zfill(2), groups.struct.field("d").str.zfill(2), separator="-"
-    )
+    day = groups.struct.field("d").str.zfill(2) if "<d>" in pattern else pl.lit(_MIDDLE)
+    iso = pl.concat_str(year, month.str.zfill(2), day, separator="-")
     return iso.str.to_date("%Y-%m-%d", strict=False)
 
 

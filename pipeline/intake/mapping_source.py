@@ -46,6 +46,7 @@ def _source(
     unit, units = _units(part, variable)
     missing = part.section("missing")
     nominal_days, half_step = _nominal(part)
+    reads = part.one_of("as", READERS, "")
     split, place, parts = _share(part)
     part.asked.add("value")
     value = part.content.get("value")
@@ -59,8 +60,8 @@ def _source(
         from_above=part.take("from_above", bool, False),
         codes=codes, notes=notes, unit=unit, units=units,
         other_texts=part.one_of("other_texts", ("refuse", "keep"), _others(variable)),
-        reads=part.one_of("as", READERS, ""),
-        formats=checked_formats(part.texts("format"), where),
+        reads=reads,
+        formats=checked_formats(part.texts("format"), where, of_birth=reads == "birth_date"),
         out_of=part.take("out_of", int, 0) or None,
         missing={tidy_word(word): reason for reason in MISSING_REASONS
                  for word in missing.texts(reason)},

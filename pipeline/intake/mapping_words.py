@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping
+from itertools import pairwise
 
 import polars as pl
 
@@ -14,7 +15,8 @@ from shared.errors import MappingError
 
 TIME_OF_DAY = ("hh", "mm", "ss")
 _TOKENS = r"YYYY|YY|MMM|MM|DD|hh|mm|ss|[^\W\d_]"
-_DATES = [["DD", month, year] for month in ("MM", "MMM") for year in ("YY", "YYYY")]
+_MONTHS = [[month, year] for month in ("MM", "MMM") for year in ("YY", "YYYY")]
+_DATES = [["DD", *month] for month in _MONTHS]
 
 
 def read_condition(part: Section) -> Condition:
@@ -89,18 +91,30 @@ def known_unit(unit: str, variable: Variable, where: str) -> str:
     return known(unit, (*target, "gauge") if variable.unit == "mm" else target, f"{where}, unit")
 
 
-def checked_formats(formats: tuple[str, ...], where: str) -> tuple[str, ...]:
-    """Refuse a date format without day, month or year, or with a letter that means nothing."""
+def checked_formats(
+    formats: tuple[str, ...], where: str, *, of_birth: bool = False
+) -> tuple[str, ...]:
+    """Refuse a date format without day, month or year, or with a letter that means nothing.
+
+    Of a birth the month may be all that is known. Parts are set apart by marks, or none of them is.
+    """
+    known = _DATES + _MONTHS if of_birth else _DATES
     for form in formats:
-        tokens = sorted(re.findall(_TOKENS, form))
-        day = [token for token in tokens if token not in (*TIME_OF_DAY, "T")]
-        time = [token for token in tokens if token in TIME_OF_DAY]
-        if day not in _DATES or time != sorted(TIME_OF_DAY[: len(time)]):
+        found = [part for part in re.finditer(_TOKENS, form) if part[0] != "T"]
+        day = [part for part in found if part[0] not in TIME_OF_DAY]
+        time = sorted(part[0] for part in found if part[0] in TIME_OF_DAY)
+        touching = sum(one.end() == other.start() for one, other in pairwise(day))
+        if (
+            sorted(part[0] for part in day) not in known
+            or time != sorted(TIME_OF_DAY[: len(time)])
+            or touching not in (0, len(day) - 1)
+        ):
             raise MappingError(
                 f"{where}, formats",
                 f'"{form}" is no date format',
                 do='Use DD, MM or MMM, and YYYY or YY: "DD.MM.YYYY", "DD-MMM-YY"; a time of day '
-                'after it is left out with hh:mm: "DD.MM.YYYY hh:mm".',
+                'after it is left out with hh:mm: "DD.MM.YYYY hh:mm". A date of birth may be a '
+                'month: "MM/YYYY".',
             )
     return formats
 

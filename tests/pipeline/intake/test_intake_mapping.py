@@ -93,6 +93,8 @@ def test_the_mapping_itself_is_right(map_export: Read) -> None:
         ("[clinic]", '[dates]\nmonths = { mar = "3" }\n[clinic]', ("no whole number",)),
         ('"Kg"', '{ column = "Kg", pattern = "^x" }', ("has no group",)),
         ("[clinic]", '[dates]\nformats = ["dd/mm"]\n[clinic]', ("is no date format",)),
+        ("[clinic]", '[dates]\nformats = ["MM/YYYY"]\n[clinic]', ("is no date format",)),
+        ("[clinic]", '[dates]\nformats = ["MM/DDYY"]\n[clinic]', ("is no date format",)),
         ('L = "left"', 'L = "left", l = "right"', ("differ only in case",)),
     ],
 )

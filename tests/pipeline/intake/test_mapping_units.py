@@ -49,6 +49,22 @@ def test_ages_in_several_units_are_added_and_others_asked(
 
 
 @pytest.mark.parametrize(
+    ("form", "cell", "months"),
+    [("MM/YYYY", "05/2018", 34), ("MM/YYYY", "5/2018", 34), ("MM.YY", "03.21", 0),
+     ("MMM YYYY", "mai 2018", 34), ("MM/YYYY", "13/2018", None), ("MM/YYYY", "07/05/2018", None)],
+)  # fmt: skip
+def test_a_birth_known_by_month_counts_from_the_middle_of_it(
+    map_export: Read, form: str, cell: str, months: int | None
+) -> None:
+    """Operated on 4 March 2021: 1024 days after 15 May 2018 are 33.6 months."""
+    reads = f'{{ column = "X", as = "birth_date", format = "{form}" }}'
+    words = "[dates]\nmonths = { mai = 5 }\n"
+    mapped, ages = read_column(map_export, "age_months", reads, cell, top=words)
+    assert ages == [months]
+    assert (mapped.findings.filter(rule="M03").height == 1) == (months is None)
+
+
+@pytest.mark.parametrize(
     ("cell", "kilograms"),
     [("9 lb 6 oz", 9.375 * 0.45359237), ("9lb6oz", 9.375 * 0.45359237), ("2.950 g", 2.95),
      ("4,2 kg", 4.2), ("4,2", None), ("9 lb 6 lb", None), ("9 stone", None)],
