@@ -1,6 +1,6 @@
 """`sulca trace`: the cells of the exports behind one value of the cohort, and what became of them.
 
-Everything is made anew from the exports as they are now, so that no raw text need be kept.
+Everything is made anew from the exports as they are now.
 """
 
 from collections.abc import Mapping
@@ -9,7 +9,7 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.intake.mapped import RAW
+from pipeline.intake.mapped import ELSEWHERE, RAW
 from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.study_intake import clinic_mapping
 from pipeline.run import Run
@@ -187,15 +187,19 @@ def _raw(done: Run, row: Mapping[str, Any], table: str, name: str) -> str | None
 
 
 def _where(marks: pl.DataFrame, row: Mapping[str, Any], source: str, name: str) -> dict[str, Any]:
-    """Give the place of a value that came from another row."""
+    """Give the place of a value that came from another row or another column."""
     other = marks.filter(
-        pl.col("row_id") == source, pl.col("variable") == name, pl.col("mark") == "other_row"
+        pl.col("row_id") == source, pl.col("variable") == name, pl.col("mark").is_in(ELSEWHERE)
     )
     return dict(other.row(0, named=True)) if other.height and row["row_id"] == source else {}
 
 
 def _marks(done: Run, row: Mapping[str, Any], name: str) -> tuple[str, ...]:
-    own = done.checked.marks.filter(pl.col("row_id") == row["row_id"], pl.col("variable") == name)
+    own = done.checked.marks.filter(
+        pl.col("row_id") == row["row_id"],
+        pl.col("variable") == name,
+        pl.col("mark") != "other_column",  # the column itself is shown
+    )
     said: list[str] = []
     for mark, window in own.select("mark", "window_days").unique().sort("mark").rows():
         said.append(f"{mark} by up to {window} days" if mark == "nominal" and window else mark)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.checks.evaluate import Hit
-from pipeline.intake.mapped import RAW, raw_text
+from pipeline.intake.mapped import ELSEWHERE, RAW, raw_text
 from schemas.codebook import Variable
 from schemas.findings import FINDING_SCHEMA, findings, query_id
 from schemas.rules.joined import select_rows
@@ -114,7 +114,7 @@ def _first_of_each(hit: Hit, raw: pl.DataFrame, headers: Headers) -> pl.DataFram
     Where values come from other rows, and so from other places, all rows are needed.
     """
     elsewhere = headers.marks.filter(
-        pl.col("mark") == "other_row", pl.col("variable") == hit.rule.shows[0]
+        pl.col("mark").is_in(ELSEWHERE), pl.col("variable") == hit.rule.shows[0]
     )
     if elsewhere.height:
         return hit.rows.with_columns(n_rows=1)
@@ -166,11 +166,11 @@ def _others(hit: Hit, rows: pl.DataFrame, variables: Variables) -> pl.Expr:
 
 
 def _with_header(rows: pl.DataFrame, headers: Headers) -> pl.DataFrame:
-    """Add the clinic's header and, where the value came from another row, that row."""
+    """Add the clinic's header and, where the value came from elsewhere, that row and header."""
     on = ["clinic_id", "file", "sheet", "table", "block", "variable"]
     named = headers.columns.unique(on, keep="first", maintain_order=True)
     cell = ["row_id", "variable"]
-    elsewhere = headers.marks.filter(pl.col("mark") == "other_row").unique(
+    elsewhere = headers.marks.filter(pl.col("mark").is_in(ELSEWHERE)).unique(
         cell, keep="first", maintain_order=True
     )
     place = ("file", "sheet", "row", "column")

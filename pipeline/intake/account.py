@@ -1,6 +1,6 @@
 """Working rows -> findings, reasons for missing values, marks and headers."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import polars as pl
 
@@ -173,9 +173,16 @@ def missing_rows(
 
 
 def mark_rows(
-    rows: pl.DataFrame, table: str, variables: Sequence[Variable], clinic_id: str
-) -> pl.DataFrame:
-    """Mark values that are not simply what the cell of their own row says."""
+    rows: pl.DataFrame, table: str, variables: Sequence[Variable], clinic_id: str,
+    *, several: Collection[tuple[str, str]] = (),
+) -> pl.DataFrame:  # fmt: skip
+    """Mark values that are not simply what the cell of their own row says.
+
+    Parameters
+    ----------
+    several
+        The variables, with their tables, that several columns may give.
+    """
     parts = [pl.DataFrame(schema=dict(MARK_SCHEMA))]
     for item in variables:
         name = item.name
@@ -186,6 +193,9 @@ def mark_rows(
             if f"row:{name}" in rows.columns
             else None,
         }
+        if (table, name) in several:
+            header = pl.col(f"col:{name}")
+            marks["other_column"] = header != header.drop_nulls().first().over(_PLACE)
         if name == "local_stifle" and "sulca:inherited" in rows.columns:
             marks["inherited"] = pl.col("sulca:inherited").fill_null(value=False)
         parts += [

@@ -1,6 +1,7 @@
 """A clinic's sheets and its mapping -> canonical rows, each with its text and address."""
 
 from collections.abc import Callable, Mapping
+from functools import partial
 
 import polars as pl
 
@@ -68,8 +69,9 @@ def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Co
     cells = pl.concat(found).unique(maintain_order=True)
     columns, missing, marks, dates = side_by_side(
         lambda make: _each(make, frames, working, mapping.clinic_id),
-        (account.header_rows, account.missing_rows, account.mark_rows, date_rows),
-    )
+        (account.header_rows, account.missing_rows,
+         partial(account.mark_rows, several=_of_several(mapping)), date_rows),
+    )  # fmt: skip
     return Mapped(
         tables={table: finished(frames[table], of_table(codebook, table))
                 for table in CANONICAL_TABLES},
@@ -79,6 +81,14 @@ def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Co
         ledger=make_ledger(sheets.values(), reading.set_aside, used=used, unread=unread,
                            clinic_id=mapping.clinic_id),
     )  # fmt: skip
+
+
+def _of_several(mapping: ClinicMapping) -> set[tuple[str, str]]:
+    """Name the variables, with their tables, that several columns may give."""
+    return {
+        (name, variable) for table in mapping.tables for name in table.tables
+        for variable, sources in table.columns.items() if len(sources) > 1
+    }  # fmt: skip
 
 
 def _each(

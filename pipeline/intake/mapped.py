@@ -39,11 +39,12 @@ MISSING_SCHEMA: Mapping[str, pl.DataType] = {
 MARK_SCHEMA: Mapping[str, pl.DataType] = {
     "clinic_id": pl.String(), "table": pl.String(), "row_id": pl.String(),
     "variable": pl.String(),
-    "mark": pl.String(),          # nominal, derived, inherited, other_row
+    "mark": pl.String(),          # nominal, derived, inherited, or one of ELSEWHERE
     "file": pl.String(), "sheet": pl.String(), "row": pl.Int64(),
     "column": pl.String(),        # where the value came from
     "window_days": pl.Int64(),    # half width of a nominal day
 }  # fmt: skip
+ELSEWHERE = ("other_row", "other_column")  # from another row; not from the column of `columns`
 DATE_SCHEMA: Mapping[str, pl.DataType] = {
     "clinic_id": CLINIC, "table": TABLE, "row_id": pl.String(), "variable": VARIABLE,
     "on": pl.Date(),              # date in the cell, null where days were counted
@@ -105,7 +106,8 @@ class Mapped:
         `days.recount_days` can count again once a surgery date is corrected.
     marks
         Values that are not simply what the cell of their row says: a nominal day, a side
-        inherited from the only operated stifle, a value from another row, a derived one.
+        inherited from the only operated stifle, a value from another row, a derived one; or
+        where several columns may give a value, from another than `columns` has.
     allowed
         Columns that were read although they look like identifiers, and why.
     """

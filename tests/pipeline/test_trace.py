@@ -87,6 +87,26 @@ def test_units_and_dialects_are_said(done: Run) -> None:
     assert age.step.reads.startswith("years to month, times 12")
 
 
+def test_of_several_columns_the_one_that_spoke_is_named(tmp_path: Path) -> None:
+    """Plateau's rechecks have a date, or "s/d" and the time for which they were planned."""
+    done = cohort_study(small_study(tmp_path / "study", ("plateau",)), lambda _step: None)
+    export = next((done.study.folder / "exports/plateau").iterdir())
+    lines = export.read_text("utf-8-sig").splitlines()
+    rows = list(csv.DictReader(lines, delimiter="|", quoting=csv.QUOTE_NONE))
+    days = done.linked.tables["rechecks"].select("stifle_id", "row").rows()
+    planned = [place for place in days if rows[place[1] - 2]["fecha"] == "s/d"]
+    assert len(planned) > 10
+    stifle, row = planned[0]
+    cells = {cell.row: cell for cell in trace(done, stifle, "last_contact_day").cells
+             if cell.variable == "recheck_day"}  # fmt: skip
+    for number, cell in cells.items():
+        assert number is not None
+        assert cell.column == ("tiempo" if (stifle, number) in planned else "fecha")
+        assert cell.raw == rows[number - 2][cell.column]
+    assert cells[row].step.reads.startswith("time with its unit, converted to days")
+    assert cells[row].marks == ("nominal by up to 7 days",)
+
+
 def test_a_correction_shows_the_old_text_and_who_answered(done: Run, tmp_path: Path) -> None:
     folder = small_study(tmp_path / "study")
     query = next(row for row in asked_now(done, "north")
