@@ -9,17 +9,18 @@ from collections.abc import Sequence
 
 import polars as pl
 
+from shared.side_by_side import side_by_side
+
 SAMPLE = 10_000  # cells, by which columns with a text of their own in nearly every cell are known
 NEARLY = 0.9
 MOST_TEXTS = (1 << 16) - 1  # codes of two bytes
 
 
 def coded(rows: pl.DataFrame) -> pl.DataFrame:
-    """Code every text column of which the texts repeat; takes the columns out of `rows`."""
-    return pl.DataFrame([  # column by column: all at once would be held twice
-        coded_column(column) if column.dtype == pl.String else column
-        for column in (rows.drop_in_place(name) for name in rows.columns)
-    ])  # fmt: skip
+    """Code every text column of which the texts repeat."""
+    return pl.DataFrame(side_by_side(
+        lambda column: coded_column(column) if column.dtype == pl.String else column, rows,
+    ))  # fmt: skip
 
 
 def coded_column(texts: pl.Series) -> pl.Series:

@@ -8,6 +8,7 @@ import polars as pl
 
 from pipeline.intake.fast_reader import parse, without_blanks
 from pipeline.intake.mapping import SourceFile
+from shared.side_by_side import side_by_side
 
 SAMPLE = 10_000  # records
 FEW = 500  # texts in the sample; with many more, the dictionary costs more than it saves
@@ -37,10 +38,10 @@ def read_coded(
         frame = parse(content, source, schema=schema, skip_lines=skip_lines)
     except pl.exceptions.PolarsError:  # perhaps there are more texts than codes
         frame = parse(content, source, schema=texts, skip_lines=skip_lines)
-    return pl.DataFrame([
-        without_blanks(cells) if cells.dtype == pl.String else _own_codes(cells, seen[cells.name])
-        for cells in frame
-    ])  # fmt: skip
+    return pl.DataFrame(side_by_side(
+        lambda cells: without_blanks(cells) if cells.dtype == pl.String
+        else _own_codes(cells, seen[cells.name]), frame,
+    ))  # fmt: skip
 
 
 def _own_codes(cells: pl.Series, seen: pl.Series) -> pl.Series:

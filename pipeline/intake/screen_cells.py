@@ -7,6 +7,7 @@ import polars as pl
 from pipeline.intake.coded import own_texts
 from pipeline.intake.distinct import distinct_texts
 from pipeline.intake.screen_patterns import KINDS, NOT_SAFE, SAFE, WORDLESS, Kind
+from shared.side_by_side import side_by_side
 
 SHORTEST = 6  # bytes of the shortest identifier
 UNSEEN = (
@@ -35,14 +36,15 @@ def kinds_in(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
 
 def _doubtful_of(rows: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
     """Give the texts of these columns that may hold an identifier, each once."""
-    found = [_doubtful(pl.Series(TEXT, [], pl.String))]
-    for name in columns:
-        texts = own_texts(rows[name])  # one that stands in no cell any more does no harm
-        texts = texts.filter(texts.str.len_bytes() >= SHORTEST)
-        texts = texts.filter(~texts.str.contains(WORDLESS))
-        if not texts.is_empty():
-            found.append(_doubtful(distinct_texts(texts).rename(TEXT)))
-    return pl.concat(found).unique(TEXT)
+    found = side_by_side(_not_wordless, rows.select(columns))
+    return _doubtful(pl.concat([pl.Series(TEXT, [], pl.String), *found]).unique())
+
+
+def _not_wordless(cells: pl.Series) -> pl.Series:
+    """Leave out, of a column's texts, what is short and most of what is safe."""
+    texts = own_texts(cells)  # one that stands in no cell any more does no harm
+    texts = texts.filter(texts.str.len_bytes() >= SHORTEST)
+    return distinct_texts(texts.filter(~texts.str.contains(WORDLESS))).rename(TEXT)
 
 
 def _doubtful(texts: pl.Series) -> pl.DataFrame:
