@@ -7,7 +7,7 @@ import polars as pl
 
 from pipeline.checks.by_clinic import count_by_clinic
 from pipeline.checks.evaluate import Hit
-from pipeline.intake.mapped import RAW, raw_text
+from pipeline.intake.mapped import MISSING_CELL, RAW, numbered, raw_text
 from schemas.rules.rule import Frames
 
 ABOUT_BLANKS = frozenset({"C03", "C04", "R01", "R03", "R38"})
@@ -66,10 +66,11 @@ def _not_stopped_yet(hit: Hit, tables: Frames, found: pl.DataFrame) -> list[Hit]
 def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
     name = hit.rule.shows[0]
     reasons = (
-        missing.lazy().filter(pl.col("variable") == name).select("row_id", "reason").collect()
-        .join(hit.rows, on="row_id", how="semi")
+        numbered(hit.rows.select("row_id"))
+        .join(missing.filter(pl.col("variable") == name), on=MISSING_CELL[:3])
+        .select("row_id", "reason")
         .unique("row_id", keep="first", maintain_order=True)
-    )  # fmt: skip
+    )
     named = [column for column in (name, RAW + name) if column in frame.columns]
     own = dict.fromkeys(["row_id", "clinic_id", *named])
     of_hit = frame.select(*own).join(hit.rows, on="row_id", how="semi")

@@ -9,7 +9,14 @@ import polars as pl
 from pipeline.checks.place import DAY_OF, words_of
 from pipeline.checks.words import query_ids
 from pipeline.intake.days import NO_SURGERY_DATE
-from pipeline.intake.mapped import MISSING_SCHEMA, RAW, Mapped, cell_names
+from pipeline.intake.mapped import (
+    MISSING_CELL,
+    MISSING_SCHEMA,
+    RAW,
+    Mapped,
+    cell_names,
+    numbered,
+)
 from schemas.findings import query_id
 
 if TYPE_CHECKING:
@@ -28,14 +35,16 @@ def known_missing(mapped: Mapped, item: "Correction", row_ids: pl.Series) -> Map
         pl.when(~named).then(pl.col(name)).alias(name)
         for name in (item.variable, RAW + item.variable)
     )
-    cells = frame.filter(named).select(
-        "clinic_id", "row_id", table=pl.lit(item.table), variable=pl.lit(item.variable),
-        reason=pl.lit("not_recorded"),
-    ).select(pl.col(name).cast(dtype) for name, dtype in MISSING_SCHEMA.items())  # fmt: skip
-    before = mapped.missing.join(cells, on=CELL, how="anti", maintain_order="left")
+    cells = cell_names(frame.filter(named).select(
+        "row_id", variable=pl.lit(item.variable), reason=pl.lit("not_recorded"),
+    ))  # fmt: skip
+    unknown = numbered(cells).select(
+        pl.col(name).cast(dtype) for name, dtype in MISSING_SCHEMA.items()
+    )
+    before = mapped.missing.join(unknown, on=MISSING_CELL, how="anti", maintain_order="left")
     dates = mapped.dates.join(cells, on=CELL, how="anti", maintain_order="left")
     return replace(mapped, tables={**mapped.tables, item.table: frame}, dates=dates,
-                   missing=pl.concat([before, cells]))  # fmt: skip
+                   missing=pl.concat([before, unknown]))  # fmt: skip
 
 
 def asked_of(mapped: Mapped, item: "Correction", row_ids: pl.Series) -> set[str]:
@@ -60,9 +69,10 @@ def without_answered(mapped: Mapped, mended: Sequence[tuple[str, str]], stale: p
     """Leave out what intake asked, knew to be missing or to be planned, of cells mended now."""
     cells = pl.DataFrame(list(mended), schema=dict.fromkeys(CELL, pl.String), orient="row")
     planned = cells.with_columns(mark=pl.lit("nominal"))  # a corrected day is the day itself
-    filled = cell_names(_filled(cells, mapped))
+    filled = numbered(cell_names(_filled(cells, mapped)))
+    missing = mapped.missing.join(filled, on=MISSING_CELL, how="anti", maintain_order="left")
     return replace(
-        mapped, missing=mapped.missing.join(filled, on=CELL, how="anti", maintain_order="left"),
+        mapped, missing=missing,
         findings=pl.concat([
             mapped.findings.join(cells, on=CELL, how="anti", maintain_order="left"), stale,
         ]),

@@ -163,7 +163,7 @@ def missing_rows(
         blank, unsaid = blanks[item.name], blanks[reason]
         if not blank or unsaid == rows.height:
             continue
-        cells = rows.select("row_id", reason=reason)
+        cells = rows.select("row_no", reason=reason)
         if blank < rows.height or unsaid:  # else every row, whose names then take no room
             wanted = pl.col(item.name).is_null() & pl.col(reason).is_not_null()
             cells = cells.filter(rows.select(wanted).to_series())

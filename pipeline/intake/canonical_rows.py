@@ -109,9 +109,10 @@ def _table_rows(
     rows_of = [part.rows for part in parts if table in part.table.tables]
     every = _gathered(rows_of, _row_schema(codebook, table) | _elsewhere(rows_of))
     rows = fold_animals(every, of_table(codebook, table)) if table == "animals" else every
-    number = pl.int_range(1, pl.len() + 1).cast(pl.String)
+    number = pl.int_range(1, pl.len() + 1)
     rows = rows.with_columns(
-        pl.concat_str(pl.lit(f"{clinic_id}/{table}/"), number).alias("row_id"),
+        pl.concat_str(pl.lit(f"{clinic_id}/{table}/"), number.cast(pl.String)).alias("row_id"),
+        number.cast(pl.UInt32).alias("row_no"),
         pl.lit(clinic_id).alias("clinic_id"),
     )
     return rows, doubts_of_folded(every, rows) if every.height > rows.height else None
@@ -203,8 +204,8 @@ def clinic_row(mapping: ClinicMapping, codebook: Codebook) -> pl.DataFrame:
     variables = of_table(codebook, "clinics")
     row = pl.DataFrame(
         {"file": [mapping.file_name], "sheet": [""], "row": [None], "block": [""],
-         "row_id": [f"{mapping.clinic_id}/clinics/1"]},
-        schema=_place_schema() | {"row_id": pl.String()},
+         "row_id": [f"{mapping.clinic_id}/clinics/1"], "row_no": [1]},
+        schema=_place_schema() | {"row_id": pl.String(), "row_no": pl.UInt32()},
     )  # fmt: skip
     row = with_cells(row, variables).with_columns(clinic_id=pl.lit(mapping.clinic_id))
     return row.with_columns(

@@ -33,9 +33,11 @@ CLINIC = pl.Categorical(pl.Categories("clinic", namespace="sulca", physical=pl.U
 VARIABLE = pl.Categorical(pl.Categories("variable", namespace="sulca", physical=pl.UInt16))
 TABLE = pl.Enum(CANONICAL_TABLES)
 MISSING_SCHEMA: Mapping[str, pl.DataType] = {
-    "clinic_id": CLINIC, "table": TABLE, "row_id": pl.String(), "variable": VARIABLE,
-    "reason": pl.Enum(MISSING_REASONS),
+    "clinic_id": CLINIC, "table": TABLE,
+    "row_no": pl.UInt32(),        # 12 of the row_id "north/stifles/12"
+    "variable": VARIABLE, "reason": pl.Enum(MISSING_REASONS),
 }  # fmt: skip
+MISSING_CELL = ("clinic_id", "table", "row_no", "variable")
 MARK_SCHEMA: Mapping[str, pl.DataType] = {
     "clinic_id": pl.String(), "table": pl.String(), "row_id": pl.String(),
     "variable": pl.String(),
@@ -67,6 +69,19 @@ LEDGER_SCHEMA: Mapping[str, pl.DataType] = {
 }  # fmt: skip
 
 
+def numbered(rows: pl.DataFrame) -> pl.DataFrame:
+    """Give rows, named as text by row_id, the names by which `missing` knows them.
+
+    A row that the checks made of another one has no number.
+    """
+    part = pl.col("row_id").str.splitn("/", 3).struct.field
+    return rows.with_columns(
+        part("field_0").cast(CLINIC).alias("clinic_id"),
+        part("field_1").cast(TABLE, strict=False).alias("table"),
+        part("field_2").cast(pl.UInt32, strict=False).alias("row_no"),
+    )
+
+
 def cell_names(cells: pl.DataFrame) -> pl.DataFrame:
     """Give cells, named as text by row_id and variable, as the frames here name them."""
     return cells.with_columns(pl.col("variable").cast(VARIABLE))
@@ -94,7 +109,8 @@ class Mapped:
         The clinic's own header behind each (clinic, file, sheet, table, block, variable).
     missing
         Why a value is missing: not_recorded, not_applicable, not_examined, not_yet_due. Its names
-        are codes, as those of `dates`; `cell_names` makes cells named by text fit for a join.
+        are codes, as those of `dates`; `cell_names` makes cells named by text fit for a join, and
+        `numbered` rows.
     findings
         Cells that were not understood, and what screening saw.
     set_aside

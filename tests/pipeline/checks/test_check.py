@@ -80,7 +80,7 @@ def test_all_that_belongs_to_a_stopped_stifle_is_stopped_with_it(build: Build, c
 def test_a_missing_value_is_asked_by_what_the_cell_says(
     build: Build, codebook: Codebook, raw: str, reason: str, action: str | None
 ) -> None:
-    missing = [{"clinic_id": "north", "table": "stifles", "row_id": "north/stifles/3",
+    missing = [{"clinic_id": "north", "table": "stifles", "row_no": 3,
                 "variable": "luxation_direction", "reason": reason}]  # fmt: skip
     study = build({"stifles": {2: {"luxation_direction": None}}}, missing=missing,
                   raw={"north/stifles/3/luxation_direction": raw})  # fmt: skip

@@ -46,7 +46,7 @@ def test_a_value_nobody_can_find_is_missing_and_not_asked_again(
     done = apply(tmp_path, study, codebook, line)
     checked = asked(done, codebook)
     assert checked.tables["stifles"]["weight_kg"].to_list()[2] is None
-    reason = checked.missing.filter(row_id="north/stifles/3", variable="weight_kg")["reason"]
+    reason = checked.missing.filter(table="stifles", row_no=3, variable="weight_kg")["reason"]
     assert reason.to_list() == ["not_recorded"]
     assert checked.findings.is_empty()
     assert checked.holds.is_empty()

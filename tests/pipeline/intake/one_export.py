@@ -49,4 +49,4 @@ def read_column(
 
 
 def reasons(mapped: Mapped, variable: str) -> list[str]:
-    return mapped.missing.filter(variable=variable).sort("row_id")["reason"].to_list()
+    return mapped.missing.filter(variable=variable).sort("row_no")["reason"].to_list()

@@ -3,7 +3,7 @@
 import polars as pl
 
 from pipeline.intake.account import missing_rows
-from pipeline.intake.mapped import MISSING_SCHEMA, cell_names
+from pipeline.intake.mapped import MISSING_CELL, MISSING_SCHEMA, cell_names, numbered
 from schemas.codebook import read_codebook
 
 WEIGHT = next(item for item in read_codebook() if item.name == "weight_kg")
@@ -11,9 +11,8 @@ WEIGHT = next(item for item in read_codebook() if item.name == "weight_kg")
 
 def missing(values: list[float | None], reasons: list[str | None]) -> pl.DataFrame:
     rows = pl.DataFrame(
-        {"row_id": [f"r{n}" for n in range(len(values))], "weight_kg": values,
-         "miss:weight_kg": reasons},
-        schema={"row_id": pl.String, "weight_kg": pl.Float64, "miss:weight_kg": pl.String},
+        {"row_no": range(1, len(values) + 1), "weight_kg": values, "miss:weight_kg": reasons},
+        schema={"row_no": pl.UInt32, "weight_kg": pl.Float64, "miss:weight_kg": pl.String},
     )  # fmt: skip
     found = missing_rows(rows, "stifles", [WEIGHT], "north")
     assert found.schema == MISSING_SCHEMA
@@ -22,11 +21,11 @@ def missing(values: list[float | None], reasons: list[str | None]) -> pl.DataFra
 
 def test_only_blank_cells_with_a_reason_are_named() -> None:
     found = missing([None, None, 3.5, 4.0], ["not_recorded", None, "not_recorded", None])
-    assert found.rows() == [("north", "stifles", "r0", "weight_kg", "not_recorded")]
+    assert found.rows() == [("north", "stifles", 1, "weight_kg", "not_recorded")]
 
 
 def test_a_column_without_a_value_names_every_row() -> None:
-    assert missing([None, None], ["not_examined"] * 2)["row_id"].to_list() == ["r0", "r1"]
+    assert missing([None, None], ["not_examined"] * 2)["row_no"].to_list() == [1, 2]
 
 
 def test_a_filled_column_an_unexplained_one_and_an_empty_table_name_none() -> None:
@@ -37,8 +36,12 @@ def test_a_filled_column_an_unexplained_one_and_an_empty_table_name_none() -> No
 
 def test_cells_named_by_text_are_found() -> None:
     found = missing([None, None], ["not_recorded"] * 2)
-    cells = pl.DataFrame({"row_id": ["r1", "r1"], "variable": ["weight_kg", "breed"]})
-    left = found.join(cell_names(cells), on=["row_id", "variable"], how="anti")
-    assert left["row_id"].to_list() == ["r0"]
+    cells = pl.DataFrame({
+        "row_id": ["north/stifles/2", "north/stifles/2", "north/animals/1",
+                   "north/stifles/1/reluxation"],
+        "variable": ["weight_kg", "breed", "weight_kg", "weight_kg"],
+    })  # fmt: skip
+    left = found.join(numbered(cell_names(cells)), on=MISSING_CELL, how="anti")
+    assert left["row_no"].to_list() == [1]
     assert found.filter(variable="weight_kg", table="stifles").height == 2
     assert found.filter(variable="breed").is_empty()

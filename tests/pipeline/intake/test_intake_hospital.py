@@ -54,8 +54,8 @@ def test_a_birth_date_not_recorded_leaves_the_age_missing_with_its_reason(hospit
     ages = hospital.tables["stifles"]["age_months"]
     assert ages[0] == 27  # 3 February 2019 to 14 May 2021: 831 days, 27.3 months
     assert ages[2] is None
-    why = hospital.missing.filter(variable="age_months").select("row_id", "reason").rows()
-    assert why == [("clinic/stifles/3", "not_recorded")]
+    why = hospital.missing.filter(variable="age_months").select("table", "row_no", "reason").rows()
+    assert why == [("stifles", 3, "not_recorded")]
 
 
 def test_what_an_owner_says_by_phone_is_no_grade(hospital: Mapped) -> None:

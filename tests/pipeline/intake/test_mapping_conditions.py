@@ -1,6 +1,6 @@
 """What a value says beside another one, and which words win over words for missing values."""
 
-from pipeline.intake.mapped import Mapped
+from pipeline.intake.mapped import Mapped, numbered
 from tests.pipeline.intake.one_export import TABLE, TOP, Files, Read, export
 
 MAPPING = f'[missing]\nnot_applicable = ["n.a."]\nnot_recorded = ["NR"]\n{TOP}{TABLE}'
@@ -13,8 +13,8 @@ tb_pattern = { value = "figure_of_eight", only_if = { tension_band_done = true }
 
 
 def _values(mapped: Mapped, variable: str) -> list[tuple[object, str | None]]:
-    reasons = dict(mapped.missing.filter(variable=variable).select("row_id", "reason").rows())
-    rows = mapped.tables["procedures"].select("row_id", variable).rows()
+    reasons = dict(mapped.missing.filter(variable=variable).select("row_no", "reason").rows())
+    rows = numbered(mapped.tables["procedures"]).select("row_no", variable).rows()
     return [(value, reasons.get(row)) for row, value in rows]
 
 
