@@ -17,7 +17,7 @@ from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
 from pipeline.linked import Linked
 from pipeline.near_matches import UNDECIDED
-from pipeline.sql import ask, open_database
+from pipeline.sql import ask, declare, open_database, with_words
 from pipeline.study import Study
 from shared.errors import NobodyLeftError, PlanError
 from shared.side_by_side import both
@@ -140,7 +140,9 @@ def _standing(found: Mapping[str, object]) -> str:
 
 def _sessions(linked: Linked, study: Study) -> pl.DataFrame:
     with open_database(numbered_tables(linked)) as connection:
-        return ask(connection, "sessions", {"seed": str(study.seed)})
+        declare(connection, "session_type")
+        sessions = ask(connection, "sessions", {"seed": str(study.seed)})
+        return with_words(connection, sessions, "session_type")
 
 
 def _judged(

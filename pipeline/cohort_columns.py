@@ -1,11 +1,11 @@
 """The cohort's columns: words as codes; keys, standing, baseline, then times and outcomes."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from functools import cache
 
 import polars as pl
 
-from schemas.codebook import by_name, of_table, read_codebook
+from schemas.codebook import by_name, read_codebook
 
 KEYS = ("stifle_id", "animal_id", "clinic_id", "local_animal", "local_stifle", "side",
         "surgery_date", "surgery_year", "session_type", "first_joint", "left_at",
@@ -41,25 +41,11 @@ WORKING = ("shifted", "accrual_start", "accrual_end", "surely_adequate_day", "st
            "implant_free_day", "last_known_day", "followed_day")  # fmt: skip
 
 
-def coded(made: pl.DataFrame) -> pl.DataFrame:
-    """Keep the words that the cohort declares of its own columns as their codes."""
-    return made.with_columns(
-        pl.col(name).cast(words) for name, words in _declared_words().items()
-        if made.schema.get(name) == pl.String
-    )  # fmt: skip
-
-
 @cache
 def words_of(*names: str) -> pl.Enum:
     """Give the words that variables declare, all together, in the order of the alphabet."""
     known = by_name(read_codebook())
     return pl.Enum(sorted({word for name in names for word in known[name].codes}))
-
-
-@cache
-def _declared_words() -> Mapping[str, pl.Enum]:
-    declared = of_table(read_codebook(), "cohort")
-    return {item.name: pl.Enum(list(item.codes)) for item in declared if item.kind == "category"}
 
 
 def ordered(table: pl.DataFrame, horizons: Iterable[int]) -> pl.DataFrame:

@@ -5,9 +5,8 @@ from collections.abc import Mapping
 import duckdb
 import polars as pl
 
-from pipeline.cohort_columns import coded
 from pipeline.cohort_tables import by_number
-from pipeline.sql import declare, open_database, run_chain
+from pipeline.sql import declare, open_database, run_chain, with_words
 
 # The statements of outcomes and times: each adds columns to the one before it, from the first on.
 STEPS = (
@@ -42,6 +41,7 @@ GIVEN = (
     "usual_wire_level", "usual_band", "usual_hole", "usual_pattern", "usual_crossing",
     "usual_twists",
 )  # fmt: skip
+CODED = ("weight_band", "worst_severity")  # those of which they give the codes
 DAYS_APART, FREE_LATER = 16, 1 << 20  # as in ends.sql
 
 
@@ -69,11 +69,12 @@ def outcomes(
     asked = joints.select(ASKED).cast({pl.Int64: pl.Int32})  # half as much to read and write
     wide = pl.concat([asked, facts], how="horizontal")
     with open_database({"stifle_facts": wide.with_row_index("stifle_no")}) as connection:
-        for name in ("outcome_state", "ends"):
+        for name in (*CODED, "outcome_state", "ends"):
             declare(connection, name)
         made = run_chain(connection, STEPS, ("stifle_no", *ENDS, *GIVEN), parameters)
+        made = with_words(connection, made, *CODED)
         states = _states(connection)
-    made = by_number(coded(made), joints.height)
+    made = by_number(made, joints.height)
     return made.select(
         *(part for name, (day, state) in ENDS.items()
           for part in (_day(name).alias(day), _state(name, states).alias(state))),

@@ -9,7 +9,6 @@ import numpy as np
 import polars as pl
 
 from pipeline.by_number import greatest, least, placed
-from pipeline.cohort_columns import coded
 from pipeline.intake.mapped import ADDRESS
 from pipeline.linked import Below, Linked
 
@@ -65,7 +64,7 @@ def described(sessions: pl.DataFrame, known: pl.DataFrame, linked: Linked) -> pl
     And last_known_day: the end of follow-up, not after the data lock.
     """
     causes = linked.tables["animals"].schema["death_cause"]
-    sessions = coded(sessions).with_columns(pl.col("death_cause").cast(causes))
+    sessions = sessions.with_columns(pl.col("death_cause").cast(causes))
     known_day = pl.when(pl.col("end_of_followup_day").is_not_null()).then(
         pl.min_horizontal("end_of_followup_day", "admin_end_day")
     )

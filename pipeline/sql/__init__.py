@@ -51,6 +51,19 @@ def declare(connection: duckdb.DuckDBPyConnection, name: str) -> None:
     connection.execute(statement(name))
 
 
+def with_words(
+    connection: duckdb.DuckDBPyConnection, made: pl.DataFrame, *names: str
+) -> pl.DataFrame:
+    """Give codes the words that they stand for in the declared type of the same name."""
+    words = {
+        name: connection.sql(f"SELECT unnest(enum_range(NULL::{quoted(name)}))").fetchall()
+        for name in names
+    }
+    return made.with_columns(
+        pl.col(name).cat.to(pl.Enum([word for (word,) in words[name]])) for name in names
+    )
+
+
 def make_table(
     connection: duckdb.DuckDBPyConnection,
     name: str,

@@ -1,11 +1,13 @@
 -- What follows from a stifle's own measures.
 -- The osteotomy ratio is that of the blinded raters (rated_ratios); without it the surgeon's own measures.
 -- In: complication_counts.
--- Adds: log_weight_kg, weight_band, osteotomy_ratio, osteotomy_ratio_raters (0: the surgeon's),
+-- Adds: log_weight_kg, weight_band (its code), osteotomy_ratio, osteotomy_ratio_raters (0: the surgeon's),
 --     kwire_depth_ratio, groove_gain_mm
 SELECT *, ln(weight_kg) AS log_weight_kg,
-    CASE WHEN weight_kg < 5 THEN 'under 5' WHEN weight_kg < 10 THEN '5 to 9.9'
-        WHEN weight_kg < 20 THEN '10 to 19.9' WHEN weight_kg >= 20 THEN '20 and over' END AS weight_band,
+    enum_code(CASE WHEN weight_kg < 5 THEN 'under 5'::weight_band
+        WHEN weight_kg < 10 THEN '5 to 9.9'::weight_band
+        WHEN weight_kg < 20 THEN '10 to 19.9'::weight_band
+        WHEN weight_kg >= 20 THEN '20 and over'::weight_band END) AS weight_band,
     coalesce(rated_ratio, osteotomy_depth_mm / nullif(tibial_depth_mm, 0)) AS osteotomy_ratio,
     CASE WHEN rated_ratio IS NOT NULL THEN raters
         WHEN osteotomy_depth_mm / nullif(tibial_depth_mm, 0) IS NOT NULL THEN 0 END

@@ -2,16 +2,16 @@
 -- Of a pair operated in one session the first joint is drawn by the seed, once, by animal.
 -- In: stifles (with first_year, last_year, first_date and last_date of the animal's operations, blank
 --     for an animal with one joint), animals, clinics.  Parameter: $seed.
--- Out: stifle_no, surgery_year, session_type, first_joint, admin_end_day, shifted, accrual_start,
+-- Out: stifle_no, surgery_year, session_type (its code), first_joint, admin_end_day, shifted, accrual_start,
 --      accrual_end, death_cause (told under any code of the animal)
 WITH dead AS (
     SELECT animal_no, min(death_cause) AS death_cause FROM animals
     WHERE death_cause IS NOT NULL GROUP BY animal_no
 )
 SELECT stifle_no, surgery_year,
-    CASE WHEN first_year IS NULL THEN 'unilateral'
-        WHEN first_year = last_year AND first_date = last_date THEN 'bilateral_same_session'
-        ELSE 'bilateral_staged' END AS session_type,
+    enum_code(CASE WHEN first_year IS NULL THEN 'unilateral'::session_type
+        WHEN first_year = last_year AND first_date = last_date THEN 'bilateral_same_session'::session_type
+        ELSE 'bilateral_staged'::session_type END) AS session_type,
     CASE WHEN first_year IS NULL THEN true
         WHEN first_year < last_year THEN surgery_year = first_year
         WHEN first_date < last_date THEN surgery_date = first_date
