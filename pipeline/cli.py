@@ -100,8 +100,9 @@ def check_command(
 ) -> None:
     """Read and check the exports, and write a query list for each clinic.
 
-    A round with the clinics ends when exports, mappings or corrections have changed since the
-    last check without --draft. To count rounds anew, delete out/queries.
+    Every later stage does so too. A round with the clinics ends when exports, mappings or
+    corrections have changed since the last of them without --draft. To count rounds anew, delete
+    out/queries.
     """
     done = _run(folder, "check", quiet=quiet, as_json=as_json, draft=draft)
     if strict and done.open_blocking:
@@ -117,7 +118,11 @@ def cohort_command(
     quiet: Quiet = False,
     as_json: Json = False,
 ) -> None:
-    """Link the animals, apply the eligibility steps and derive the outcomes."""
+    """Link the animals, apply the eligibility steps and derive the outcomes.
+
+    The query lists are written as by check: a round begins where exports, mappings or corrections
+    have changed.
+    """
     done = _run(folder, "cohort", quiet=quiet or bool(why), as_json=as_json)
     if why:
         from pipeline.stopped_stifle import why as why_of
