@@ -1,20 +1,19 @@
 """Working rows -> findings, reasons for missing values, marks and headers."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 import polars as pl
 
 from pipeline.intake import words
 from pipeline.intake.days import NO_SURGERY_DATE
-from pipeline.intake.mapped import COLUMN_SCHEMA, MARK_SCHEMA, MISSING_SCHEMA, raw_text, with_names
+from pipeline.intake.mapped import COLUMN_SCHEMA, MISSING_SCHEMA, raw_text, with_names
 from pipeline.intake.operations import UNPLACED
 from schemas.codebook import Variable
 from schemas.findings import FINDING_SCHEMA
 
 FINDING_CASTS = pl.Schema(FINDING_SCHEMA)
-MARK_CASTS = pl.Schema(MARK_SCHEMA)
 KEY_NAMES = ("local_animal", "side", "local_stifle")
-_PLACE = ["file", "sheet", "block"]
+PLACE = ["file", "sheet", "block"]
 _DAYS = ("recheck_day", "detected_day", "revision_day")
 
 
@@ -80,8 +79,8 @@ def _finding_rows(
         table=pl.lit(table),
         row_id=pl.col("row_id").fill_null(""),
         key=row_key(doubted, day),
-        file=_place(doubted, "file", name), sheet=_place(doubted, "sheet", name),
-        row=_place(doubted, "row", name),
+        file=place_of(doubted, "file", name), sheet=place_of(doubted, "sheet", name),
+        row=place_of(doubted, "row", name),
         column=column,
         variable=pl.lit(name),
         value=raw_text(name).fill_null(""),
@@ -116,7 +115,7 @@ def row_key(rows: pl.DataFrame, day: str | None) -> pl.Expr:
     return pl.concat_str(present, separator=", ", ignore_nulls=True)
 
 
-def _place(rows: pl.DataFrame, part: str, name: str) -> pl.Expr:
+def place_of(rows: pl.DataFrame, part: str, name: str) -> pl.Expr:
     """Give the place of a cell: that of its row, or of the row that filled it."""
     elsewhere = f"{part}:{name}"
     return pl.coalesce(elsewhere, part) if elsewhere in rows.columns else pl.col(part)
@@ -172,53 +171,11 @@ def missing_rows(
     return pl.concat(parts)
 
 
-def mark_rows(
-    rows: pl.DataFrame, table: str, variables: Sequence[Variable], clinic_id: str,
-    *, several: Collection[tuple[str, str]] = (),
-) -> pl.DataFrame:  # fmt: skip
-    """Mark values that are not simply what the cell of their own row says.
-
-    Parameters
-    ----------
-    several
-        The variables, with their tables, that several columns may give.
-    """
-    parts = [pl.DataFrame(schema=dict(MARK_SCHEMA))]
-    for item in variables:
-        name = item.name
-        marks = {
-            "nominal": pl.col(f"nominal:{name}").is_not_null() & pl.col(name).is_not_null(),
-            "derived": pl.col(f"derived:{name}") if f"derived:{name}" in rows.columns else None,
-            "other_row": pl.col(f"row:{name}").is_not_null()
-            if f"row:{name}" in rows.columns
-            else None,
-        }
-        if (table, name) in several:
-            header = pl.col(f"col:{name}")
-            marks["other_column"] = header != header.drop_nulls().first().over(_PLACE)
-        if name == "local_stifle" and "sulca:inherited" in rows.columns:
-            marks["inherited"] = pl.col("sulca:inherited").fill_null(value=False)
-        parts += [
-            _mark(rows.filter(where), name, mark, table=table, clinic_id=clinic_id)
-            for mark, where in marks.items()
-            if where is not None and rows.select(where.any()).item()
-        ]  # fmt: skip
-    return pl.concat(parts)
-
-
-def _mark(rows: pl.DataFrame, name: str, mark: str, *, table: str, clinic_id: str) -> pl.DataFrame:
-    return rows.select(
-        clinic_id=pl.lit(clinic_id), table=pl.lit(table), row_id="row_id", variable=pl.lit(name),
-        mark=pl.lit(mark), file=_place(rows, "file", name), sheet=_place(rows, "sheet", name),
-        row=_place(rows, "row", name), column=f"col:{name}", window_days=f"nominal:{name}",
-    ).cast(MARK_CASTS)  # fmt: skip
-
-
 def header_rows(
     rows: pl.DataFrame, table: str, variables: Iterable[Variable], clinic_id: str
 ) -> pl.DataFrame:
     """Name the clinic's header behind each variable."""
-    firsts = _firsts(rows.select(_PLACE))
+    firsts = _firsts(rows.select(PLACE))
     parts = [pl.DataFrame(schema=dict(COLUMN_SCHEMA))]
     for item in variables:
         headed = _first_headers(rows, item.name, firsts)
@@ -233,20 +190,20 @@ def _firsts(places: pl.DataFrame) -> pl.Series:
     if places.height and places.select(one).item():
         return pl.Series([0], dtype=pl.UInt32)
     numbered = places.with_row_index("sulca:first")
-    return numbered.unique(subset=_PLACE, keep="first", maintain_order=True)["sulca:first"]
+    return numbered.unique(subset=PLACE, keep="first", maintain_order=True)["sulca:first"]
 
 
 def _first_headers(rows: pl.DataFrame, name: str, firsts: pl.Series) -> pl.DataFrame:
     """Give the header of the first row of each file, sheet and block; `firsts` are those rows."""
     headed = rows.select(
-        _place(rows, "file", name).alias("file"), _place(rows, "sheet", name).alias("sheet"),
+        place_of(rows, "file", name).alias("file"), place_of(rows, "sheet", name).alias("sheet"),
         "block", pl.col(f"col:{name}").alias("column"),
     )  # fmt: skip
     told = not headed.select(pl.col("column").null_count()).item()
     if told and f"file:{name}" not in rows.columns:
         return headed.select(pl.all().gather(firsts))
     return headed.filter(pl.col("column").is_not_null()).unique(
-        subset=_PLACE, keep="first", maintain_order=True
+        subset=PLACE, keep="first", maintain_order=True
     )
 
 

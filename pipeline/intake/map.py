@@ -20,6 +20,7 @@ from pipeline.intake.days import date_rows
 from pipeline.intake.ledger import make_ledger, set_aside_rows, sheet_findings, unused_rows
 from pipeline.intake.mapped import Mapped
 from pipeline.intake.mapping import ClinicMapping
+from pipeline.intake.marks import mark_rows
 from pipeline.intake.numbers import fill_blanks, number_events
 from pipeline.intake.parts import read_rows
 from pipeline.intake.sheet import Sheet
@@ -70,7 +71,7 @@ def map_clinic(sheets: Mapping[str, Sheet], mapping: ClinicMapping, codebook: Co
     columns, missing, marks, dates = side_by_side(
         lambda make: _each(make, frames, working, mapping.clinic_id),
         (account.header_rows, account.missing_rows,
-         partial(account.mark_rows, several=_of_several(mapping)), date_rows),
+         partial(mark_rows, several=_of_several(mapping)), date_rows),
     )  # fmt: skip
     return Mapped(
         tables={table: finished(frames[table], of_table(codebook, table))
