@@ -54,18 +54,15 @@ def as_utf8(content: bytes, path: Path, encoding: str) -> bytes:
     What is UTF-8 already stays the bytes it is: a large file is not held twice.
     """
     name = encoding.lower()
-    same = UTF8_NAMES if not content.isascii() else (*UTF8_NAMES, *ASCII_AND_MORE)
-    if name in same and _is_plain_utf8(content):
+    is_ascii = content.isascii()
+    same = (*UTF8_NAMES, *ASCII_AND_MORE) if is_ascii else UTF8_NAMES
+    if name in same and b"\x00" not in content and (is_ascii or _is_plain_utf8(content)):
         return content
     return decode_content(content, path, encoding).encode()
 
 
 def _is_plain_utf8(content: bytes) -> bool:
-    """Tell valid UTF-8 without a mark at its beginning, NUL or replacement characters."""
-    if b"\x00" in content:
-        return False
-    if content.isascii():
-        return True
+    """Tell valid UTF-8 without a mark at its beginning or replacement characters."""
     if content.startswith(codecs.BOM_UTF8) or REPLACED in content:
         return False
     decoder = codecs.getincrementaldecoder("utf-8")()
