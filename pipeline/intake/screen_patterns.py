@@ -129,8 +129,9 @@ KINDS: Mapping[str, Kind] = {
     "address": Kind(
         says="a postal address",
         needs=(
-            rf"(?i:{STREET_AFTER}|{STREET_BEFORE}|{STREET_JOINED}|weg |platz |ring |ufer "
-            r"|damm |c/|box |postfach|apartado|postale|code|zip|plz|postleit)"
+            rf"(?i:{STREET_AFTER}|{STREET_BEFORE}|{STREET_JOINED}"
+            r"|(?:weg|platz|ring|ufer|damm) [0-9]"
+            r"|c/|box |postfach|apartado|postale|code|zip|plz|postleit)"
             r"| (?:St|Rd|Ln|Ave|Close|Court|Gardens|Square|Way|Blvd)\b"
             rf"|(?:{STREET_NAMED}) |[0-9]{{4}} ?[A-Z]{{2}},? \p{{Lu}}|[0-9]{{4}}-[0-9]{{3}} "
             r"|[0-9] [0-9][A-Z]{2}|[A-Z] [0-9][0-9A-Z]{2}|-[0-9]{4,5} |(?:^|[,; ])[0-9]{5}(?: |-|$)"
