@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.cohort_bounds import bounds
-from pipeline.cohort_columns import ordered
+from pipeline.cohort_columns import declared_words, ordered
 from pipeline.cohort_events import event_list, stretches
 from pipeline.cohort_outcomes import outcomes
 from pipeline.cohort_rows import Seen, seen_rows, stifle_facts
@@ -17,7 +17,7 @@ from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
 from pipeline.linked import Linked
 from pipeline.near_matches import UNDECIDED
-from pipeline.sql import ask, declare, open_database, with_words
+from pipeline.sql import ask, declare_words, open_database, with_words
 from pipeline.study import Study
 from shared.errors import NobodyLeftError, PlanError
 from shared.side_by_side import both
@@ -140,9 +140,9 @@ def _standing(found: Mapping[str, object]) -> str:
 
 def _sessions(linked: Linked, study: Study) -> pl.DataFrame:
     with open_database(numbered_tables(linked)) as connection:
-        declare(connection, "session_type")
-        sessions = ask(connection, "sessions", {"seed": str(study.seed)})
-        return with_words(connection, sessions, "session_type")
+        words = declared_words("session_type")
+        declare_words(connection, words)
+        return with_words(ask(connection, "sessions", {"seed": str(study.seed)}), words)
 
 
 def _judged(

@@ -1,11 +1,11 @@
 """The cohort's columns: words as codes; keys, standing, baseline, then times and outcomes."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
 
 import polars as pl
 
-from schemas.codebook import by_name, read_codebook
+from schemas.codebook import by_name, of_table, read_codebook
 
 KEYS = ("stifle_id", "animal_id", "clinic_id", "local_animal", "local_stifle", "side",
         "surgery_date", "surgery_year", "session_type", "first_joint", "left_at",
@@ -46,6 +46,13 @@ def words_of(*names: str) -> pl.Enum:
     """Give the words that variables declare, all together, in the order of the alphabet."""
     known = by_name(read_codebook())
     return pl.Enum(sorted({word for name in names for word in known[name].codes}))
+
+
+@cache
+def declared_words(*names: str) -> Mapping[str, pl.Enum]:
+    """Give the words of each of these variables of the cohort, in the order declared."""
+    known = by_name(of_table(read_codebook(), "cohort"))
+    return {name: pl.Enum(list(known[name].codes)) for name in names}
 
 
 def ordered(table: pl.DataFrame, horizons: Iterable[int]) -> pl.DataFrame:

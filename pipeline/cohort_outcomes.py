@@ -5,8 +5,9 @@ from collections.abc import Mapping
 import duckdb
 import polars as pl
 
+from pipeline.cohort_columns import declared_words
 from pipeline.cohort_tables import by_number
-from pipeline.sql import declare, open_database, run_chain, with_words
+from pipeline.sql import declare, declare_words, open_database, run_chain, with_words
 
 # The statements of outcomes and times: each adds columns to the one before it, from the first on.
 STEPS = (
@@ -69,12 +70,13 @@ def outcomes(
     asked = joints.select(ASKED).cast({pl.Int64: pl.Int32})  # half as much to read and write
     wide = pl.concat([asked, facts], how="horizontal")
     with open_database({"stifle_facts": wide.with_row_index("stifle_no")}) as connection:
-        for name in (*CODED, "outcome_state", "ends"):
+        words = declared_words(*CODED)
+        declare_words(connection, words)
+        for name in ("outcome_state", "ends"):
             declare(connection, name)
         made = run_chain(connection, STEPS, ("stifle_no", *ENDS, *GIVEN), parameters)
-        made = with_words(connection, made, *CODED)
         states = _states(connection)
-    made = by_number(made, joints.height)
+    made = by_number(with_words(made, words), joints.height)
     return made.select(
         *(part for name, (day, state) in ENDS.items()
           for part in (_day(name).alias(day), _state(name, states).alias(state))),

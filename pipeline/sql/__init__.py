@@ -51,17 +51,16 @@ def declare(connection: duckdb.DuckDBPyConnection, name: str) -> None:
     connection.execute(statement(name))
 
 
-def with_words(
-    connection: duckdb.DuckDBPyConnection, made: pl.DataFrame, *names: str
-) -> pl.DataFrame:
-    """Give codes the words that they stand for in the declared type of the same name."""
-    words = {
-        name: connection.sql(f"SELECT unnest(enum_range(NULL::{quoted(name)}))").fetchall()
-        for name in names
-    }
-    return made.with_columns(
-        pl.col(name).cat.to(pl.Enum([word for (word,) in words[name]])) for name in names
-    )
+def declare_words(connection: duckdb.DuckDBPyConnection, words: Mapping[str, pl.Enum]) -> None:
+    """Declare types of the words that statements give as codes."""
+    for name, kind in words.items():
+        listed = ", ".join("'" + word.replace("'", "''") + "'" for word in kind.categories)
+        connection.execute(f"CREATE TYPE {quoted(name)} AS ENUM ({listed})")
+
+
+def with_words(made: pl.DataFrame, words: Mapping[str, pl.Enum]) -> pl.DataFrame:
+    """Give codes the words that they stand for."""
+    return made.with_columns(pl.col(name).cat.to(kind) for name, kind in words.items())
 
 
 def make_table(
