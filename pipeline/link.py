@@ -12,7 +12,7 @@ from pipeline.link_animals import number_animals
 from pipeline.link_below import DAYS, OF_THE_INDEX, follow, later, of_index, with_window
 from pipeline.link_findings import answered, link_findings, told
 from pipeline.link_holds import link_holds
-from pipeline.link_keys import animals_of, at_rows, stifles_of
+from pipeline.link_keys import StifleRows, animals_of, at_rows
 from pipeline.link_rows import KINDS, Rows, joint_rows, number_rows
 from pipeline.linked import Below, Linked, LinkedTables
 from pipeline.near_matches import DAYS as NEAR_DAYS
@@ -21,6 +21,7 @@ from pipeline.sql import ask, fetch, make_table, open_database, show
 from shared.side_by_side import both
 
 OF_THE_ROW = (*ADDRESS, "derived")
+BELOW = (*DAYS, *OF_THE_INDEX)
 LAST = ("end_of_followup_day", "end_status")
 
 
@@ -55,23 +56,26 @@ def link(
     stifles, owners = tables["stifles"], with_declared(tables["animals"], decisions)
     animals, owned = both(lambda: number_animals(owners), lambda: animals_of(stifles, owners))
     joints = joint_rows(stifles, animals, owned)
-    children = {name: tables[name] for name in (*DAYS, *OF_THE_INDEX)}
-    places = stifles_of({**children, "holds": holds}, stifles)
+    known_rows = StifleRows(stifles)
+    operated = known_rows.of(tables["procedures"])
+    others = {name: tables[name] for name in BELOW if name != "procedures"} | {"holds": holds}
     with open_database({"clinics": tables["clinics"]}) as connection:
-        rows, near = both(
-            lambda: _numbered(connection, tables, animals, joints, places["procedures"]),
-            lambda: alike(stifles, owners, tables["clinics"], joints=joints, days=NEAR_DAYS),
+        rows, (places, near) = both(
+            lambda: _numbered(connection, tables, animals, joints, operated),
+            lambda: (
+                {name: known_rows.of(table) for name, table in others.items()},
+                alike(stifles, owners, tables["clinics"], joints=joints, days=NEAR_DAYS),
+            ),
         )
-        known, below = both(
-            lambda: _joints(stifles, rows, fetch(connection, "later_ends")),
-            lambda: _below(tables, rows, places, marks),
+        places["procedures"] = operated
+        ends = fetch(connection, "later_ends")
+        known, (below, contradictions) = both(
+            lambda: _joints(stifles, rows, ends),
+            lambda: (
+                _below(connection, tables, rows, places, marks),
+                ask(connection, "contradictory_links"),
+            ),
         )
-        show(connection, "followed_revisions", rows.by_index_row(below["revisions"]))
-        below["revisions"] = later(
-            ask(connection, "later_operations"), rows,
-            reasons=tables["revisions"].schema["revision_reason"],
-        )  # fmt: skip
-        contradictions = ask(connection, "contradictory_links")
     found = link_findings(told(rows, stifles, contradictions), contradictions)
     asked = found.filter(~answered(found, confirmed))
     own = {
@@ -104,15 +108,20 @@ def _numbered(
 
 
 def _below(
-    tables: Mapping[str, pl.DataFrame], rows: Rows, places: Mapping[str, pl.Series],
-    marks: pl.DataFrame,
+    connection: duckdb.DuckDBPyConnection, tables: Mapping[str, pl.DataFrame], rows: Rows,
+    places: Mapping[str, pl.Series], marks: pl.DataFrame,
 ) -> dict[str, Below]:  # fmt: skip
-    """Give the tables below the stifles by number; later operations are still the clinics' own."""
-    followed = {
+    """Give the tables below the stifles by number, with later operations of whichever clinic."""
+    below = {
         name: follow(with_window(tables[name], name, marks), rows, places[name], days=days)
         for name, days in DAYS.items()
-    }
-    return followed | {name: of_index(tables[name], rows, places[name]) for name in OF_THE_INDEX}
+    } | {name: of_index(tables[name], rows, places[name]) for name in OF_THE_INDEX}
+    show(connection, "followed_revisions", rows.by_index_row(below["revisions"]))
+    below["revisions"] = later(
+        ask(connection, "later_operations"), rows,
+        reasons=tables["revisions"].schema["revision_reason"],
+    )  # fmt: skip
+    return below
 
 
 def _compared(

@@ -1,6 +1,6 @@
 """Rows found by the codes of their clinic: which row of another table each row is about."""
 
-from collections.abc import Mapping
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -18,19 +18,6 @@ Rows = npt.NDArray[np.uint32] | npt.NDArray[np.intp]
 def animals_of(stifles: pl.DataFrame, animals: pl.DataFrame) -> pl.Series:
     """Give, for each row of stifles, its row of animals; null without one."""
     return _Known(animals.select(ANIMAL)).rows_of(stifles.select(ANIMAL))
-
-
-def stifles_of(children: Mapping[str, pl.DataFrame], stifles: pl.DataFrame) -> dict[str, pl.Series]:
-    """Give, for each row of the tables below the stifles, its row of stifles; null without one."""
-    keys = stifles.select(STIFLE)
-    asked = {name: frame.select(STIFLE) for name, frame in children.items()}
-    # Operations mostly stand in the order of their stifles: then there is nothing to look up.
-    found = {name: pl.int_range(rows.height, dtype=pl.UInt32, eager=True)
-             for name, rows in asked.items() if rows.equals(keys)}  # fmt: skip
-    if len(found) == len(asked):
-        return found
-    known = _Known(keys)
-    return found | {name: known.rows_of(rows) for name, rows in asked.items() if name not in found}
 
 
 def put(values: pl.Series, rows: pl.Series, height: int) -> pl.Series:
@@ -112,6 +99,25 @@ class _Known:
     def _slots_of(self, marks: npt.NDArray[np.uint64], step: int) -> npt.NDArray[np.int64]:
         last = np.uint64(len(self._slots) - 1)
         return ((marks + np.uint64(step)) & last).view(np.int64)
+
+
+class StifleRows:
+    """Rows of stifles by the codes of their clinic, which are marked when first looked for."""
+
+    def __init__(self, stifles: pl.DataFrame) -> None:
+        self._keys = stifles.select(STIFLE)
+
+    def of(self, table: pl.DataFrame) -> pl.Series:
+        """Give, for each row of a table below the stifles, its row of stifles; null without one."""
+        asked = table.select(STIFLE)
+        # Operations mostly stand in the order of their stifles: then there is nothing to look up.
+        if asked.equals(self._keys):
+            return pl.int_range(asked.height, dtype=pl.UInt32, eager=True)
+        return self._known.rows_of(asked)
+
+    @cached_property
+    def _known(self) -> _Known:
+        return _Known(self._keys)
 
 
 def at_rows(frame: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:

@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 
 from pipeline.link_animals import number_animals
-from pipeline.link_keys import animals_of, at_rows, put, stifles_of
+from pipeline.link_keys import StifleRows, animals_of, at_rows, put
 from tests.pipeline.invented import joint, linked_of
 
 STIFLES = [("north", "A:left"), ("north", "B:left"), ("valley", "A:left")]
@@ -21,18 +21,17 @@ def test_a_code_means_the_row_of_its_own_clinic() -> None:
         "procedures": keys(*STIFLES),
         "revisions": keys(("lake", "A:left"), ("north", "B:left"), ("north", "A:righ")),
     }
-    found = stifles_of(children, keys(*STIFLES))
-    assert {name: rows.to_list() for name, rows in found.items()} == {
+    known = StifleRows(keys(*STIFLES))
+    assert {name: known.of(table).to_list() for name, table in children.items()} == {
         "rechecks": [2, 0, 2], "implants": [], "procedures": [0, 1, 2],
         "revisions": [None, 1, None],
     }  # fmt: skip
 
 
 def test_tables_without_rows_find_none() -> None:
-    assert stifles_of({"rechecks": keys()}, keys(*STIFLES))["rechecks"].to_list() == []
-    assert stifles_of({"rechecks": keys()}, keys())["rechecks"].to_list() == []
-    assert stifles_of({"rechecks": keys(STIFLES[0])}, keys())["rechecks"].to_list() == [None]
-    assert stifles_of({}, keys(*STIFLES)) == {}
+    assert StifleRows(keys(*STIFLES)).of(keys()).to_list() == []
+    assert StifleRows(keys()).of(keys()).to_list() == []
+    assert StifleRows(keys()).of(keys(STIFLES[0])).to_list() == [None]
 
 
 def test_three_hundred_thousand_codes_are_told_apart() -> None:
@@ -50,7 +49,7 @@ def test_three_hundred_thousand_codes_are_told_apart() -> None:
 def test_a_code_that_stands_twice_means_one_of_its_rows() -> None:
     twice = keys(*STIFLES, *STIFLES[:1] * 2000)
     asked = keys(*STIFLES[:2], ("lake", "A:left"))
-    first, *others = stifles_of({"rechecks": asked}, twice)["rechecks"].to_list()
+    first, *others = StifleRows(twice).of(asked).to_list()
     assert (twice.row(first), others) == (STIFLES[0], [1, None])
 
 
