@@ -5,6 +5,7 @@ Inside the database rows are known by number: a joint by its place in the order 
 """
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -17,9 +18,18 @@ from pipeline.database import connect, quoted
 ROWS_AT_A_TIME = 122_880
 
 
+@cache
+def _engine() -> duckdb.DuckDBPyConnection:
+    """Give the database in memory that all connections share: to start one takes longer."""
+    return connect()
+
+
 def open_database(tables: Mapping[str, pl.DataFrame]) -> duckdb.DuckDBPyConnection:
-    """Open a database in memory that sees these frames and nothing else: no file, no variable."""
-    connection = connect()
+    """Open a database in memory that sees these frames and nothing else: no file, no variable.
+
+    What is made in it is its own (TEMP), and gone when it is closed.
+    """
+    connection = _engine().cursor()
     for name, frame in tables.items():
         show(connection, name, frame)
     return connection
@@ -54,8 +64,10 @@ def declare(connection: duckdb.DuckDBPyConnection, name: str) -> None:
 def declare_words(connection: duckdb.DuckDBPyConnection, words: Mapping[str, pl.Enum]) -> None:
     """Declare types of the words that statements give as codes."""
     for name, kind in words.items():
-        listed = ", ".join("'" + word.replace("'", "''") + "'" for word in kind.categories)
-        connection.execute(f"CREATE TYPE {quoted(name)} AS ENUM ({listed})")
+        connection.execute(
+            f"CREATE TEMP TYPE {quoted(name)} AS ENUM (SELECT unnest($words))",
+            {"words": kind.categories.to_list()},
+        )
 
 
 def with_words(made: pl.DataFrame, words: Mapping[str, pl.Enum]) -> pl.DataFrame:

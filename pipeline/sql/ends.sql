@@ -3,5 +3,5 @@
 -- that before an amputation, and that before death.
 -- The day until which it was free (censored) goes 1048576 days behind all of them: it counts where there is
 -- nothing else.
-CREATE MACRO ends(kind, day) AS 16 * day
+CREATE TEMP MACRO ends(kind, day) AS 16 * day
     + (enum_code(kind::outcome_state) + CASE WHEN kind = 'censored' THEN 16 * 1048576 ELSE 0 END)

@@ -9,7 +9,7 @@ import pytest
 
 import pipeline
 from pipeline.database import connect, quoted, write_database
-from pipeline.sql import open_database
+from pipeline.sql import declare, declare_words, open_database
 from shared.files import as_text
 
 ASKING_FOR_A_FILE = (
@@ -94,6 +94,31 @@ def test_the_database_of_the_cohort_is_closed_in_too(places: dict[str, Path]) ->
             connection.sql(f"SELECT * FROM '{places['csv']}'")
         with pytest.raises(duckdb.InvalidInputException):
             connection.execute("SET enable_external_access = true")
+
+
+def test_two_databases_of_the_cohort_know_nothing_of_each_other() -> None:
+    """Nor does one of what was made in another before: neither tables nor declared types."""
+    one, two = (open_database({"told": pl.DataFrame({"a": [place]})}) for place in (1, 2))
+    with one, two:
+        declare(one, "outcome_state")
+        one.execute("CREATE TEMP TABLE made AS SELECT 3 AS a")
+        assert [its.sql("SELECT a FROM told").fetchall() for its in (one, two)] == [[(1,)], [(2,)]]
+        for unknown in ("SELECT a FROM made", "SELECT 'death'::outcome_state"):
+            assert one.sql(unknown).fetchall()
+            with pytest.raises(duckdb.CatalogException):
+                two.sql(unknown)
+    with open_database({}) as later:
+        declare(later, "outcome_state")
+        with pytest.raises(duckdb.CatalogException):
+            later.sql("SELECT a FROM told")
+
+
+def test_words_are_declared_in_their_order_whatever_they_hold() -> None:
+    words = pl.Enum([*reversed(HOSTILE), "10 to 19.9", "5 to 9.9"])
+    with open_database({}) as connection:
+        declare_words(connection, {'a "b"': words})
+        told = connection.sql('SELECT enum_range(NULL::"a ""b""")').fetchall()
+    assert told == [(words.categories.to_list(),)]
 
 
 @pytest.mark.parametrize("name", HOSTILE)
