@@ -38,8 +38,8 @@ def read_coded(
         frame = parse(content, source, schema=schema, skip_lines=skip_lines)
     except pl.exceptions.PolarsError:  # perhaps there are more texts than codes
         frame = parse(content, source, schema=texts, skip_lines=skip_lines)
-    return pl.DataFrame(side_by_side(
-        lambda cells: without_blanks(cells) if cells.dtype == pl.String
+    return pl.DataFrame(side_by_side(  # texts in one piece, or each use puts them together anew
+        lambda cells: without_blanks(cells).rechunk() if cells.dtype == pl.String
         else _own_codes(cells, seen[cells.name]), frame,
     ))  # fmt: skip
 
