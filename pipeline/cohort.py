@@ -70,7 +70,7 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         lock of every stifle.
     """
     sessions, known = both(lambda: _sessions(linked, study), lambda: variables(linked))
-    joints = described(sessions, known, linked)
+    joints = described(sessions, known)
     _require_horizons(joints, study.outcomes.horizons)
     (left, cases, flow), (seen, facts, findings) = both(
         lambda: _judged(joints, linked, study), lambda: _told(joints, linked, study)

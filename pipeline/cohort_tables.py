@@ -14,16 +14,14 @@ from pipeline.linked import Below, Linked
 
 
 def numbered_tables(linked: Linked) -> dict[str, pl.DataFrame]:
-    """Give what `sessions` asks of the joints, with the numbers of stifles and animals."""
+    """Give what `sessions` asks of the joints, with the numbers of stifles."""
     stifles = linked.joints.select(
         "clinic_id", "animal_id", "side", "surgery_date", "lock_day",
         pl.coalesce("surgery_year", pl.col("surgery_date").dt.year().cast(pl.Int64)),
         linked.animals["animal_no"],
     )  # fmt: skip
     stifles = stifles.hstack(_pairs(stifles, linked.tables["animals"].height))
-    owners = linked.tables["animals"].select("death_cause", linked.animal_nos)
-    return {"clinics": linked.tables["clinics"], "animals": owners,
-            "stifles": stifles.with_row_index("stifle_no")}  # fmt: skip
+    return {"clinics": linked.tables["clinics"], "stifles": stifles.with_row_index("stifle_no")}
 
 
 def _pairs(stifles: pl.DataFrame, n_animals: int) -> pl.DataFrame:
@@ -54,17 +52,27 @@ def variables(linked: Linked) -> pl.DataFrame:
         stifles.drop("surgery_year"),
         _of_owners(animals, linked.animals["animal_row"]),
         placed(operations, operated.stifle_no, stifles.height),
+        _death_causes(linked),
     )
     return pl.concat(parts, how="horizontal")
 
 
-def described(sessions: pl.DataFrame, known: pl.DataFrame, linked: Linked) -> pl.DataFrame:
-    """Put the session of each joint beside its variables, with the words that animals have.
+def _death_causes(linked: Linked) -> pl.DataFrame:
+    """Give the cause of death of each joint's animal, told under any code; of several the least."""
+    animals = linked.tables["animals"]
+    told = animals.select("death_cause", linked.animal_nos).drop_nulls("death_cause")
+    # By the alphabet, not by the order of codes.
+    causes = told.group_by("animal_no").agg(pl.col("death_cause").cast(pl.String).min())
+    causes = causes.cast({"death_cause": animals.schema["death_cause"]})
+    known = placed(causes.drop("animal_no"), causes["animal_no"], animals.height)
+    return known.select(pl.all().gather(linked.animals["animal_no"]))
+
+
+def described(sessions: pl.DataFrame, known: pl.DataFrame) -> pl.DataFrame:
+    """Put the session of each joint beside its variables.
 
     And last_known_day: the end of follow-up, not after the data lock.
     """
-    causes = linked.tables["animals"].schema["death_cause"]
-    sessions = sessions.with_columns(pl.col("death_cause").cast(causes))
     known_day = pl.when(pl.col("end_of_followup_day").is_not_null()).then(
         pl.min_horizontal("end_of_followup_day", "admin_end_day")
     )

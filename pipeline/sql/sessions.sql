@@ -1,13 +1,9 @@
 -- One row per index stifle: its session, whether it is the animal's first joint, and the data lock.
 -- Of a pair operated in one session the first joint is drawn by the seed, once, by animal.
 -- In: stifles (with first_year, last_year, first_date and last_date of the animal's operations, blank
---     for an animal with one joint), animals, clinics.  Parameter: $seed.
+--     for an animal with one joint), clinics.  Parameter: $seed.
 -- Out: stifle_no, surgery_year, session_type (its code), first_joint, admin_end_day, shifted, accrual_start,
---      accrual_end, death_cause (told under any code of the animal)
-WITH dead AS (
-    SELECT animal_no, min(death_cause) AS death_cause FROM animals
-    WHERE death_cause IS NOT NULL GROUP BY animal_no
-)
+--      accrual_end
 SELECT stifle_no, surgery_year,
     enum_code(CASE WHEN first_year IS NULL THEN 'unilateral'::session_type
         WHEN first_year = last_year AND first_date = last_date THEN 'bilateral_same_session'::session_type
@@ -19,5 +15,5 @@ SELECT stifle_no, surgery_year,
         END AS first_joint,
     CASE WHEN coalesce(dates_shifted, false) THEN lock_day
         ELSE data_lock_date - surgery_date END AS admin_end_day,
-    coalesce(dates_shifted, false) AS shifted, accrual_start, accrual_end, death_cause
-FROM stifles LEFT JOIN clinics USING (clinic_id) LEFT JOIN dead USING (animal_no)
+    coalesce(dates_shifted, false) AS shifted, accrual_start, accrual_end
+FROM stifles LEFT JOIN clinics USING (clinic_id)

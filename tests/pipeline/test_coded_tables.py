@@ -85,6 +85,20 @@ def test_linked_tables_keep_their_codes() -> None:
         assert coded.items() <= frame.schema.items()
 
 
+def test_of_two_causes_of_death_the_first_of_the_alphabet_counts_not_of_the_codes() -> None:
+    """Told under two codes of one animal, it is that of all its joints; others have their own."""
+    for tables in both_ways(tables_of(
+        joint("A1", token="t1", death_cause="stifle_related"),
+        joint("V1", "right", clinic="valley", token="t1", death_cause="anaesthesia_related"),
+        joint("A2", death_cause="unrelated"), joint("A3"),
+    )):  # fmt: skip
+        table = made_of(tables)[1].table.select(
+            "local_animal", pl.col("death_cause").cast(pl.String)
+        )
+        assert dict(table.rows()) == {"A1": "anaesthesia_related", "V1": "anaesthesia_related",
+                                      "A2": "unrelated", "A3": None}  # fmt: skip
+
+
 def told_of(cohort: Cohort, tables: Mapping[str, pl.DataFrame]) -> Iterator[pl.DataFrame]:
     """Give all that is counted and fitted of a cohort and its linked tables."""
     study = replace(DEMO, analyses=(*DEMO.analyses[:2], PLAN))
