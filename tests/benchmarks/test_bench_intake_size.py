@@ -2,7 +2,8 @@
 """A million stifles from file to checked Parquet, beside DuckDB's own reading of the same files.
 
 DuckDB reads every cell as text and writes Parquet; sulca besides that screens, maps, keeps raw
-text and addresses, judges every rule and passes the gate. Prints ratios; asserts conservation.
+text and addresses, judges every rule and passes the gate. Both run in turn; the least of each
+counts, as a machine is now and then slower by a quarter. Prints ratios; asserts conservation.
 """
 
 import json
@@ -26,6 +27,7 @@ from tests.benchmarks.big_export import VISITS, big_export
 
 DEMO = Path(shared.__file__).parent / "demo"
 FAILING = 50_000
+RUNS = 3
 
 
 @pytest.fixture(scope="module")
@@ -38,15 +40,16 @@ def asked() -> pl.DataFrame:
 @pytest.mark.parametrize("stifles", [100_000, 1_000_000])
 def test_intake_beside_plain_reading(stifles: int, tmp_path: Path, asked: pl.DataFrame) -> None:
     taken: dict[str, dict[str, Any]] = {}
-    duck: tuple[float, float] | None = None
     for name, failing in (("clean", 0), ("failing", FAILING * stifles // 1_000_000)):
         study = tmp_path / name
         size = big_export(DEMO / "exports" / "north", study / "exports" / "north",
                           stifles=stifles, failing=failing, asked=asked)  # fmt: skip
         (study / "mappings").mkdir()
         (study / "mappings" / "north.toml").write_text(mapping(), "utf-8")
-        duck = duck or plain_reading(study / "exports" / "north", tmp_path)
-        taken[name] = in_own_process(study)
+        runs = [(plain_reading(study / "exports" / "north", tmp_path), in_own_process(study))
+                for _ in range(RUNS)]  # fmt: skip
+        duck = min(plain[0] for plain, _ in runs), min(plain[1] for plain, _ in runs)
+        taken[name] = min((ours for _, ours in runs), key=lambda ours: ours["all"])
         assert_nothing_lost(taken[name], stifles)
         report(name, taken[name], duck=duck, size=size, stifles=stifles)
     found = [sum(taken[name]["findings"].get(rule, 0) for rule in ("M01", "M02")) for name in taken]
