@@ -39,7 +39,8 @@ class Cohort:
     table
         One row per accepted index stifle, included or not, by stifle_id; its columns are
         declared in ``shared/codebook/`` (cohort.csv for what is made here). Words are codes, also
-        of events: what is counted or fitted takes them as texts (``included``, ``as_text``).
+        of events: what is counted or fitted takes them as texts (``included``, ``as_text``); days
+        made here have four bytes.
     flow
         One row per step and clinic ("all" for the study): what remains and what left, and why.
     events
@@ -56,6 +57,11 @@ class Cohort:
     events: pl.DataFrame
     recurrent: pl.DataFrame
     counts: Mapping[str, int]
+
+    @property
+    def wide(self) -> pl.DataFrame:
+        """The table with all whole numbers in eight bytes: what is counted, fitted and written."""
+        return self.table.cast({pl.Int32: pl.Int64})
 
 
 def build_cohort(linked: Linked, study: Study) -> Cohort:
@@ -79,7 +85,7 @@ def build_cohort(linked: Linked, study: Study) -> Cohort:
         lambda: outcomes(joints, facts, _rules(study)),
         lambda: (held_stifles(linked.holds, joints["stifle_id"]), event_list(seen, joints)),
     )
-    of_visits = facts.select(OF_VISITS).cast({pl.Int32: pl.Int64})
+    of_visits = facts.select(OF_VISITS)
     table = pl.concat([joints, left.to_frame(), of_visits, given, cases, held], how="horizontal")
     table = with_sets(table, study)
     counted = table.select(pl.col("set_a") & ~pl.col("major_held")).to_series()

@@ -58,12 +58,11 @@ def reluxation_bounds(table: pl.DataFrame, seen: Seen, findings: pl.DataFrame) -
     free = pl.col("relux_state") == CENSORED
     at_risk = pl.col("relux_state").is_not_null()
     surely = pl.when(free).then("surely_adequate_day").otherwise("surely")
-    bounds = known.select(
+    return known.select(
         stable_day=pl.when(free).then("last_adequate_day").otherwise("last"),
         relux_left=pl.when(at_risk).then(pl.max_horizontal(surely, "negative", pl.lit(0))),
         relux_right=pl.when(pl.col("relux_state") == "reluxation").then("found"),
     )
-    return bounds.cast(pl.Int64)
 
 
 def implant_bounds(table: pl.DataFrame, seen: Seen) -> pl.Series:

@@ -85,7 +85,7 @@ def stretches(complications: pl.DataFrame, table: pl.DataFrame, known: pl.Series
         (included), complication (true if the stretch ends with one), complications_of_day,
         worst_of_day (blank where no class is recorded).
     """
-    followed = table["followed_day"].set(~known, None)
+    followed = table["followed_day"].cast(pl.Int64).set(~known, None)
     days = _event_days(complications, followed)
     number, height = days["stifle_no"], table.height
     last_day = greatest(number, days["stop_day"], height).fill_null(0).cast(pl.Int64)

@@ -81,7 +81,7 @@ def outcomes(
         *(part for name, (day, state) in ENDS.items()
           for part in (_day(name).alias(day), _state(name, states).alias(state))),
         *GIVEN,
-    ).cast({pl.Int32: pl.Int64})  # fmt: skip
+    )  # fmt: skip
 
 
 def _states(connection: duckdb.DuckDBPyConnection) -> pl.Enum:
@@ -91,7 +91,7 @@ def _states(connection: duckdb.DuckDBPyConnection) -> pl.Enum:
 
 
 def _day(end: str) -> pl.Expr:
-    return (pl.col(end) // DAYS_APART & (FREE_LATER - 1)).cast(pl.Int64)
+    return pl.col(end) // DAYS_APART & (FREE_LATER - 1)
 
 
 def _state(end: str, states: pl.Enum) -> pl.Expr:

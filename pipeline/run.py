@@ -164,7 +164,7 @@ def _with_cohort(done: Run, on_step: Step) -> Run:
 
 
 def _with_results(done: Run, until: str, on_step: Step, say: Callable[[str], None]) -> Run:
-    table = done.the_cohort.table
+    table = done.the_cohort.wide
     on_step("expecting precision")
     analyses = parse_analyses(done.study.analyses)
     precision = precision_rows(table, analyses)

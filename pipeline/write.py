@@ -60,7 +60,7 @@ def write_run(
     if done.cohort is None:
         return
     _write_cohort(done, out)
-    write_database(out / "study.duckdb", done.linked.tables, done.cohort.table)
+    write_database(out / "study.duckdb", done.linked.tables, done.cohort.wide)
     if done.analysed is None:
         return
     write_parquet(out / "results.parquet", done.results)
@@ -150,7 +150,7 @@ def _write_tables(done: "Run", folder: Path) -> None:
 
 def _write_cohort(done: "Run", out: Path) -> None:
     cohort = done.the_cohort
-    table = as_text(cohort.table)
+    table = as_text(cohort.wide)
     write_parquet(out / "cohort.parquet", table)
     write_csv(out / "cohort.csv", table)
     write_csv(out / "cohort_dictionary.csv", _dictionary(done, table, "cohort"))
@@ -186,7 +186,7 @@ def _write_pages(done: "Run", out: Path, record: Record) -> None:
     """Write all pages into a draft folder, then put them in place of the earlier ones."""
     assert done.curves is not None
     drawn = courses(
-        done.the_cohort.table, done.the_cohort.events, done.linked.tables["rechecks"],
+        done.the_cohort.wide, done.the_cohort.events, done.linked.tables["rechecks"],
         seed=done.study.seed,
     )  # fmt: skip
     write_csv(out / "courses.csv", drawn)

@@ -60,7 +60,7 @@ def preview(linked: Linked, study: Study) -> Preview:
         If nobody is left, or the protocol or a plan cannot be used.
     """
     cohort = build_cohort(linked, study)
-    stifles = included(cohort.table)
+    stifles = included(cohort.wide)
     numbers = _sizes(cohort) | _events(stifles, study.outcomes.horizons)
     numbers |= _follow_up(stifles, max(study.outcomes.horizons))
     rows = precision_rows(stifles, parse_analyses(_possible(study, stifles.columns)))

@@ -181,7 +181,7 @@ def test_every_column_is_declared_with_its_type_and_codes() -> None:
     cohort, known = cohort_of(joint(course=SEEN), IN), by_name(CODEBOOK)
     undeclared = [name for name in cohort.table.columns if name not in known]
     assert undeclared == []
-    table = as_text(cohort.table)
+    table = as_text(cohort.wide)
     coded = {name for name in table.columns if known[name].kind == "category"}
     assert {name: dtype for name, dtype in table.schema.items()
             if (pl.String if name in coded else known[name].dtype) != dtype} == {}  # fmt: skip
