@@ -9,7 +9,7 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.intake.mapped import ELSEWHERE, MISSING_CELL, RAW, numbered
+from pipeline.intake.mapped import ELSEWHERE, MISSING_ROW, RAW, numbered
 from pipeline.intake.mapping import ClinicMapping
 from pipeline.intake.study_intake import clinic_mapping
 from pipeline.run import Run
@@ -210,7 +210,7 @@ def _marks(done: Run, row: Mapping[str, Any], name: str) -> tuple[str, ...]:
 
 def _missing(missing: pl.DataFrame, source: str, name: str) -> str:
     cell = numbered(pl.DataFrame({"row_id": [source]}))
-    found = missing.filter(pl.col("variable") == name).join(cell, on=MISSING_CELL[:3])["reason"]
+    found = missing.filter(pl.col("variable") == name).join(cell, on=MISSING_ROW)["reason"]
     return found[0] if found.len() else ""
 
 

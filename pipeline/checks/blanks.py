@@ -7,7 +7,7 @@ import polars as pl
 
 from pipeline.checks.by_clinic import count_by_clinic
 from pipeline.checks.evaluate import Hit
-from pipeline.intake.mapped import MISSING_CELL, RAW, numbered, raw_text
+from pipeline.intake.mapped import MISSING_ROW, RAW, numbered, raw_text
 from schemas.rules.rule import Frames
 
 ABOUT_BLANKS = frozenset({"C03", "C04", "R01", "R03", "R38"})
@@ -67,7 +67,7 @@ def _sort(hit: Hit, frame: pl.DataFrame, missing: pl.DataFrame) -> list[Hit]:
     name = hit.rule.shows[0]
     reasons = (
         numbered(hit.rows.select("row_id"))
-        .join(missing.filter(pl.col("variable") == name), on=MISSING_CELL[:3])
+        .join(missing.filter(pl.col("variable") == name), on=MISSING_ROW)
         .select("row_id", "reason")
         .unique("row_id", keep="first", maintain_order=True)
     )

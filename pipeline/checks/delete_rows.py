@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import polars as pl
 
-from pipeline.intake.mapped import MISSING_CELL, SET_ASIDE_SCHEMA, Mapped, numbered
+from pipeline.intake.mapped import MISSING_ROW, SET_ASIDE_SCHEMA, Mapped, numbered
 from schemas.rules.rule import Frames
 
 RULE, REASON = "K02", "the clinic answered: leave this row out"
@@ -35,7 +35,7 @@ def delete_rows(mapped: Mapped, table: str, row_ids: pl.Series) -> Mapped:
     return replace(
         _aside(replace(mapped, tables=tables), places, moved_from="mapped"),
         findings=_without(mapped.findings, ids),
-        missing=mapped.missing.join(numbered(ids.to_frame()), on=MISSING_CELL[:3], how="anti",
+        missing=mapped.missing.join(numbered(ids.to_frame()), on=MISSING_ROW, how="anti",
                                     maintain_order="left"),
         dates=_without(mapped.dates, ids), marks=_without(mapped.marks, ids),
     )  # fmt: skip

@@ -61,8 +61,8 @@ def placed_parts(reading: Reading, codebook: Codebook) -> list[Part]:
     )
     pairs = zip(others, rows, strict=True)
     rest = side_by_side(lambda pair: placed(*pair, operations), pairs)
-    made = dict(zip(map(id, (*of_operations, *others)), (*first, *rest), strict=True))
-    return [made[id(part)] for part in reading.parts]
+    made = {True: iter(first), False: iter(rest)}
+    return [next(made[_operates(part)]) for part in reading.parts]
 
 
 def _operations(stifles: Sequence[pl.DataFrame], codebook: Codebook) -> pl.DataFrame:

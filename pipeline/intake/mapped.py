@@ -37,7 +37,8 @@ MISSING_SCHEMA: Mapping[str, pl.DataType] = {
     "row_no": pl.UInt32(),        # 12 of the row_id "north/stifles/12"
     "variable": VARIABLE, "reason": pl.Enum(MISSING_REASONS),
 }  # fmt: skip
-MISSING_CELL = ("clinic_id", "table", "row_no", "variable")
+MISSING_ROW = ("clinic_id", "table", "row_no")
+MISSING_CELL = (*MISSING_ROW, "variable")
 MARK_SCHEMA: Mapping[str, pl.DataType] = {
     "clinic_id": pl.String(), "table": pl.String(), "row_id": pl.String(),
     "variable": pl.String(),
