@@ -9,6 +9,7 @@ import numpy.typing as npt
 import polars as pl
 import pyarrow as pa
 
+FEW = 4  # rows for less than a quarter of the numbers are put in place, not looked for
 Numbers = npt.NDArray[np.int32 | np.uint32]
 
 
@@ -53,14 +54,28 @@ def placed(frame: pl.DataFrame, numbers: pl.Series, height: int) -> pl.DataFrame
     in_order = numbers.null_count() == 0 and frame.height == height
     if in_order and (numbers == pl.int_range(height, eager=True)).all():
         return frame
-    rows = places(numbers, height)
+    if frame.height * FEW < height and pl.String not in frame.dtypes:
+        numbered = numbers.is_not_null()
+        known, at = frame.filter(numbered), numbers.filter(numbered)
+        return pl.DataFrame([_put(column, at, height) for column in known])
+    return at_rows(frame, places(numbers, height))
+
+
+def at_rows(frame: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:
+    """Give these rows of a frame; a column without any value is not looked through."""
     blank = [name for name in frame.columns if frame[name].null_count() == frame.height]
     # In one piece: texts in several would be looked for piece by piece.
-    known = frame.drop(blank).rechunk().select(pl.all().gather(rows))
+    known = frame.drop(blank).rechunk()[rows]
     return known.select(
-        pl.repeat(None, height, dtype=kind).alias(name) if name in blank else name
+        pl.repeat(None, len(rows), dtype=kind).alias(name) if name in blank else name
         for name, kind in frame.schema.items()
     )  # fmt: skip
+
+
+def _put(values: pl.Series, numbers: pl.Series, height: int) -> pl.Series:
+    """Put each value at its number; null where there is none."""
+    blank = pl.repeat(None, height, dtype=values.dtype, eager=True).alias(values.name)
+    return blank if values.null_count() == len(values) else blank.scatter(numbers, values)
 
 
 def _extreme(numbers: pl.Series, values: pl.Series, height: int, *, least: bool) -> pl.Series:

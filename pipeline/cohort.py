@@ -11,7 +11,7 @@ from pipeline.cohort_events import event_list, stretches
 from pipeline.cohort_outcomes import outcomes
 from pipeline.cohort_rows import Seen, seen_rows, stifle_facts
 from pipeline.cohort_sets import with_sets
-from pipeline.cohort_tables import by_number, described, numbered_tables, variables
+from pipeline.cohort_tables import by_number, described, numbered_joints, variables
 from pipeline.eligibility import JUDGED_BY, eligibility_steps, left_at, parameters
 from pipeline.flow_counts import ALL, flow_frame
 from pipeline.held import blank_held, bounds_of_held, by_day, held_stifles
@@ -145,7 +145,7 @@ def _standing(found: Mapping[str, object]) -> str:
 
 
 def _sessions(linked: Linked, study: Study) -> pl.DataFrame:
-    with open_database(numbered_tables(linked)) as connection:
+    with open_database({"stifles": numbered_joints(linked)}) as connection:
         words = declared_words("session_type")
         declare_words(connection, words)
         return with_words(ask(connection, "sessions", {"seed": str(study.seed)}), words)

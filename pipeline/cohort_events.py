@@ -59,7 +59,7 @@ def event_list(seen: Seen, joints: pl.DataFrame) -> pl.DataFrame:
         *(pl.col(name).cast(words_of(name)) for name in ("severity_class", "treatment")),
         pl.col("intraoperative").fill_null(value=False),
     )  # fmt: skip
-    return named_events(coded.select(pl.all().gather(_order(coded))), joints)
+    return named_events(coded[_order(coded)], joints)
 
 
 def stretches(complications: pl.DataFrame, table: pl.DataFrame, known: pl.Series) -> pl.DataFrame:
@@ -102,7 +102,7 @@ def stretches(complications: pl.DataFrame, table: pl.DataFrame, known: pl.Series
     ], how="diagonal")  # fmt: skip
     most = cut["stretch"].max()
     order = (cut["stifle_no"] * (most if isinstance(most, int) else 1) + cut["stretch"]).arg_sort()
-    named = named_events(cut.select(pl.all().gather(order)), table)
+    named = named_events(cut[order], table)
     return named.select(
         "stifle_id", "animal_id", "clinic_id", "stretch", "start_day", "stop_day", "complication",
         "complications_of_day", "worst_of_day",

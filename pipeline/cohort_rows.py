@@ -79,16 +79,15 @@ def stifle_facts(
         "seen_revisions": seen.revisions, "seen_implants": seen.implants,
         "measurements": seen.measurements,
     }  # fmt: skip
-    (findings, told), counted = both(
-        lambda: _asked(shown, n_stifles),
+    ((findings, told), complicated), (visited, revised) = both(
+        lambda: (_asked(shown, n_stifles), complication_facts(seen.complications, n_stifles)),
         lambda: (
             visit_facts(seen.visits, n_stifles),
-            complication_facts(seen.complications, n_stifles),
             revision_facts(seen.revisions, union_days(seen.visits, n_stifles),
                            changes_construct=changes_construct),
         ),
     )  # fmt: skip
-    return pl.concat([*counted, *told], how="horizontal"), findings
+    return pl.concat([visited, complicated, revised, *told], how="horizontal"), findings
 
 
 def _asked(

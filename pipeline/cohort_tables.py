@@ -12,16 +12,26 @@ from pipeline.by_number import greatest, least, placed
 from pipeline.intake.mapped import ADDRESS
 from pipeline.linked import Below, Linked
 
+OF_CLINICS = ("dates_shifted", "data_lock_date", "accrual_start", "accrual_end")
 
-def numbered_tables(linked: Linked) -> dict[str, pl.DataFrame]:
-    """Give what `sessions` asks of the joints, with the numbers of stifles."""
+
+def numbered_joints(linked: Linked) -> pl.DataFrame:
+    """Give what `sessions` asks of the joints, with their numbers."""
     stifles = linked.joints.select(
         "clinic_id", "animal_id", "side", "surgery_date", "lock_day",
         pl.coalesce("surgery_year", pl.col("surgery_date").dt.year().cast(pl.Int64)),
         linked.animals["animal_no"],
     )  # fmt: skip
-    stifles = stifles.hstack(_pairs(stifles, linked.tables["animals"].height))
-    return {"clinics": linked.tables["clinics"], "stifles": stifles.with_row_index("stifle_no")}
+    pairs = _pairs(stifles, linked.tables["animals"].height)
+    clinics = _of_clinics(stifles["clinic_id"], linked.tables["clinics"])
+    parts = (stifles.drop("clinic_id"), pairs, clinics)
+    return pl.concat(parts, how="horizontal").with_row_index("stifle_no")
+
+
+def _of_clinics(clinic_ids: pl.Series, clinics: pl.DataFrame) -> pl.DataFrame:
+    """Give what is known of the clinic of each row."""
+    rows = clinic_ids.cast(pl.Enum(clinics["clinic_id"]), strict=False).to_physical()
+    return clinics.select(OF_CLINICS)[rows]
 
 
 def _pairs(stifles: pl.DataFrame, n_animals: int) -> pl.DataFrame:
@@ -65,7 +75,7 @@ def _death_causes(linked: Linked) -> pl.DataFrame:
     causes = told.group_by("animal_no").agg(pl.col("death_cause").cast(pl.String).min())
     causes = causes.cast({"death_cause": animals.schema["death_cause"]})
     known = placed(causes.drop("animal_no"), causes["animal_no"], animals.height)
-    return known.select(pl.all().gather(linked.animals["animal_no"]))
+    return known[linked.animals["animal_no"]]
 
 
 def described(sessions: pl.DataFrame, known: pl.DataFrame) -> pl.DataFrame:
@@ -81,7 +91,7 @@ def described(sessions: pl.DataFrame, known: pl.DataFrame) -> pl.DataFrame:
 
 def _of_owners(animals: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:
     """Give the row of its animal for each stifle."""
-    return animals.rechunk().select(pl.all().gather(rows))
+    return animals.rechunk()[rows]
 
 
 def up_to_lock(
@@ -103,7 +113,7 @@ def implants_at_lock(below: Below, joints: pl.DataFrame) -> pl.DataFrame:
     asked = joints.select(
         "admin_end_day", "ttt_fixation", "femoral_osteotomy", "cruciate_procedure"
     )
-    rows = rows.hstack(asked.select(pl.all().gather(rows["stifle_no"])))
+    rows = rows.hstack(asked[rows["stifle_no"]])
     seen = (pl.col("implant_removed_day") <= pl.col("admin_end_day")).fill_null(value=True)
     return rows.with_columns(
         pl.when(seen).then(name).alias(name)
@@ -119,5 +129,5 @@ def by_number(frame: pl.DataFrame, n_stifles: int) -> pl.DataFrame:
 def named_events(events: pl.DataFrame, joints: pl.DataFrame) -> pl.DataFrame:
     """Put the names of stifle, animal and index clinic before each event."""
     keys = ("stifle_id", "animal_id", "clinic_id")
-    named = joints.select(pl.col(keys)).rechunk().select(pl.all().gather(events["stifle_no"]))
+    named = joints.select(keys).rechunk()[events["stifle_no"]]
     return named.hstack(events.drop("stifle_no"))

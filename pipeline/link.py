@@ -6,13 +6,14 @@ import duckdb
 import polars as pl
 
 from pipeline.alike import alike
+from pipeline.by_number import at_rows
 from pipeline.checks.words import query_ids
 from pipeline.intake.mapped import ADDRESS, MARK_SCHEMA
 from pipeline.link_animals import number_animals
 from pipeline.link_below import DAYS, OF_THE_INDEX, follow, later, of_index, with_window
 from pipeline.link_findings import answered, link_findings, told
 from pipeline.link_holds import link_holds
-from pipeline.link_keys import StifleRows, animals_of, at_rows
+from pipeline.link_keys import StifleRows, animals_of
 from pipeline.link_rows import KINDS, Rows, joint_rows, number_rows
 from pipeline.linked import Below, Linked, LinkedTables
 from pipeline.near_matches import DAYS as NEAR_DAYS
@@ -56,16 +57,50 @@ def link(
     stifles, owners = tables["stifles"], with_declared(tables["animals"], decisions)
     animals, owned = both(lambda: number_animals(owners), lambda: animals_of(stifles, owners))
     joints = joint_rows(stifles, animals, owned)
+    near, (rows, known, below, contradictions, of_holds) = both(
+        lambda: alike(stifles, owners, tables["clinics"], joints=joints, days=NEAR_DAYS),
+        lambda: _followed(tables, holds, animals, joints, marks),
+    )
+    told_rows = told(rows, stifles, contradictions)
+    found = link_findings(told_rows, contradictions)
+    asked = found.filter(~answered(found, confirmed))
+    own = {
+        "clinics": tables["clinics"],
+        "animals": tables["animals"].select(animals["animal_id"], pl.all(), animals["joined"]),
+        "stifles": lambda: _stifles(known, rows, stifles),
+    }
+    return Linked(
+        tables=LinkedTables(own, below), joints=known, below=below,
+        operations=_operations(rows, known, below["revisions"], stifles["clinic_id"]),
+        holds=link_holds(holds, asked, rows, stifle_rows=of_holds, told=told_rows),
+        near_matches=near_match_list(near, decisions),
+        findings=asked.filter(~query_ids(asked).is_in(sorted(closed))) if closed else asked,
+        n_reported_twice=int((rows.frame["kind"] == "reported_twice").sum()),
+        animals=rows.index.select("animal_row", "animal_no"), animal_nos=animals["animal_no"],
+        sent=rows.frame.select("stifle_no", "kind", "day"),
+    )  # fmt: skip
+
+
+def _followed(
+    tables: Mapping[str, pl.DataFrame], holds: pl.DataFrame, animals: pl.DataFrame,
+    joints: pl.DataFrame, marks: pl.DataFrame,
+) -> tuple[Rows, pl.DataFrame, dict[str, Below], pl.DataFrame, pl.Series]:  # fmt: skip
+    """Say what each row of stifles is for its joint, and follow the rows below to their joints.
+
+    Returns
+    -------
+    tuple
+        The rows under numbers; what is known of each joint; the tables below the stifles; the
+        table `contradictory_links` of SQL; for each hold its row of stifles.
+    """
+    stifles = tables["stifles"]
     known_rows = StifleRows(stifles)
     operated = known_rows.of(tables["procedures"])
     others = {name: tables[name] for name in BELOW if name != "procedures"} | {"holds": holds}
     with open_database({"clinics": tables["clinics"]}) as connection:
-        rows, (places, near) = both(
+        rows, places = both(
             lambda: _numbered(connection, tables, animals, joints, operated),
-            lambda: (
-                {name: known_rows.of(table) for name, table in others.items()},
-                alike(stifles, owners, tables["clinics"], joints=joints, days=NEAR_DAYS),
-            ),
+            lambda: {name: known_rows.of(table) for name, table in others.items()},
         )
         places["procedures"] = operated
         ends = fetch(connection, "later_ends")
@@ -76,23 +111,7 @@ def link(
                 ask(connection, "contradictory_links"),
             ),
         )
-    found = link_findings(told(rows, stifles, contradictions), contradictions)
-    asked = found.filter(~answered(found, confirmed))
-    own = {
-        "clinics": tables["clinics"],
-        "animals": tables["animals"].select(animals["animal_id"], pl.all(), animals["joined"]),
-        "stifles": lambda: _stifles(known, rows, stifles),
-    }
-    return Linked(
-        tables=LinkedTables(own, below), joints=known, below=below,
-        operations=_operations(rows, known, below["revisions"], stifles["clinic_id"]),
-        holds=link_holds(holds, asked, rows, stifle_rows=places["holds"], stifles=stifles),
-        near_matches=near_match_list(near, decisions),
-        findings=asked.filter(~query_ids(asked).is_in(sorted(closed))) if closed else asked,
-        n_reported_twice=int((rows.frame["kind"] == "reported_twice").sum()),
-        animals=rows.index.select("animal_row", "animal_no"), animal_nos=animals["animal_no"],
-        sent=rows.frame.select("stifle_no", "kind", "day"),
-    )  # fmt: skip
+    return rows, known, below, contradictions, places["holds"]
 
 
 def _numbered(

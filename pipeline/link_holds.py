@@ -2,6 +2,7 @@
 
 import polars as pl
 
+from pipeline.by_number import marked
 from pipeline.link_rows import Rows
 
 HOLD = ("stifle_id", "target", "rule")
@@ -9,7 +10,7 @@ HOLD = ("stifle_id", "target", "rule")
 
 def link_holds(
     holds: pl.DataFrame, asked: pl.DataFrame, rows: Rows,
-    *, stifle_rows: pl.Series, stifles: pl.DataFrame,
+    *, stifle_rows: pl.Series, told: pl.DataFrame,
 ) -> pl.DataFrame:  # fmt: skip
     """Give the holds of joints: stifle_id, target, rule.
 
@@ -21,12 +22,14 @@ def link_holds(
         Findings of linking that are open.
     stifle_rows
         For each hold its row of stifles; the holds of a clinic's stifle follow the joint.
+    told
+        The rows that linking may ask about, as ``link_findings`` has them.
     """
     own = [
         pl.DataFrame({"stifle_no": joints}).with_columns(
             target=pl.lit("outcome:all"), rule=pl.lit(rule)
         )
-        for rule, joints in (("R70", _undated(rows)), ("R04", _told_unlike(asked, rows, stifles)))
+        for rule, joints in (("R70", _undated(rows)), ("R04", _told_unlike(asked, rows, told)))
     ]
     given = holds.select(
         rows.frame["stifle_no"].gather(stifle_rows), pl.col("target", "rule").cast(pl.String)
@@ -41,9 +44,9 @@ def _undated(rows: Rows) -> pl.Series:
     return rows.frame.filter(pl.col("day").is_null())["stifle_no"]
 
 
-def _told_unlike(asked: pl.DataFrame, rows: Rows, stifles: pl.DataFrame) -> pl.Series:
+def _told_unlike(asked: pl.DataFrame, rows: Rows, told: pl.DataFrame) -> pl.Series:
     """Give the joints of animals that clinics tell unlike."""
     open_ = asked.filter(pl.col("rule") == "R04")["row_id"]
-    places = stifles.select(pl.col("row_id").is_in(open_.implode()).arg_true()).to_series()
-    animals = rows.at(places, "animal_no").to_series().unique()
-    return rows.frame.filter(pl.col("animal_no").is_in(animals.implode()))["stifle_no"]
+    animals = told.filter(pl.col("row_id").is_in(open_.implode()))["animal_no"]
+    unlike = marked(animals.drop_nulls(), rows.animals.height)
+    return rows.frame.filter(unlike.gather(rows.frame["animal_no"]))["stifle_no"]

@@ -46,14 +46,18 @@ def show(connection: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) 
     connection.register(name, pa.Table.from_batches(parts, schema=whole.schema))
 
 
-def statement(name: str, *before: str) -> str:
-    """Read the statement that makes the table `name`, with those `before` it as parts of it."""
-    own = (files("pipeline.sql") / f"{name}.sql").read_text("utf-8")
-    if not before:
-        return own
+def statement(name: str) -> str:
+    """Read the statement that makes the table `name`."""
+    return (files("pipeline.sql") / f"{name}.sql").read_text("utf-8")
+
+
+def statement_of_chain(names: Sequence[str], columns: Sequence[str]) -> str:
+    """Make one statement of several, each a part of the last, and of that the columns asked for."""
+    *before, last = names
     # Each is bound once; as views over views they would be bound again for every one after them.
     parts = [f"{quoted(step)} AS NOT MATERIALIZED (\n{statement(step)})" for step in before]
-    return f"WITH {', '.join(parts)} SELECT * FROM (\n{own})"
+    asked = ", ".join(quoted(column) for column in columns)
+    return f"WITH {', '.join(parts)} SELECT {asked} FROM (\n{statement(last)})"
 
 
 def declare(connection: duckdb.DuckDBPyConnection, name: str) -> None:
@@ -120,6 +124,4 @@ def run_chain(
 
     No table is made on the way: every row passes through all of them at once.
     """
-    *before, last = names
-    chain = connection.sql(statement(last, *before), params=dict(parameters))
-    return chain.select(*columns).pl()
+    return connection.sql(statement_of_chain(names, columns), params=dict(parameters)).pl()

@@ -1,7 +1,7 @@
 -- One row per index stifle: its session, whether it is the animal's first joint, and the data lock.
 -- Of a pair operated in one session the first joint is drawn by the seed, once, by animal.
--- In: stifles (with first_year, last_year, first_date and last_date of the animal's operations, blank
---     for an animal with one joint), clinics.  Parameter: $seed.
+-- In: stifles (with what is known of their clinic; first_year, last_year, first_date and last_date of
+--     the animal's operations, blank for an animal with one joint).  Parameter: $seed.
 -- Out: stifle_no, surgery_year, session_type (its code), first_joint, admin_end_day, shifted, accrual_start,
 --      accrual_end
 SELECT stifle_no, surgery_year,
@@ -16,4 +16,4 @@ SELECT stifle_no, surgery_year,
     CASE WHEN coalesce(dates_shifted, false) THEN lock_day
         ELSE data_lock_date - surgery_date END AS admin_end_day,
     coalesce(dates_shifted, false) AS shifted, accrual_start, accrual_end
-FROM stifles LEFT JOIN clinics USING (clinic_id)
+FROM stifles

@@ -3,7 +3,7 @@
 import polars as pl
 import pytest
 
-from pipeline.by_number import greatest, least, marked, placed, places
+from pipeline.by_number import at_rows, greatest, least, marked, placed, places
 
 NUMBERS = pl.Series([2, 0, 2, 2, 5, 0], dtype=pl.Int64)
 DAYS = pl.Series([30, None, -4, 12, None, 7], dtype=pl.Int64)
@@ -59,3 +59,26 @@ def test_no_rows_at_all_give_blanks_of_the_same_kind() -> None:
     put = placed(frame, pl.Series([], dtype=pl.Int64), 2)
     assert put.schema == frame.schema
     assert put.rows() == [(None, None)] * 2
+
+
+def test_blank_columns_come_along() -> None:
+    frame = pl.DataFrame({"code": ["a", "b"], "grade": pl.Series([None, None], dtype=pl.Int64)})
+    for rows in ([1, 0, 1], [0], []):
+        places = pl.Series(rows, dtype=pl.UInt32)
+        assert at_rows(frame, places).equals(frame.select(pl.all().gather(places)))
+    assert at_rows(frame.clear(), pl.Series([], dtype=pl.UInt32)).equals(frame.clear())
+
+
+@pytest.mark.parametrize("texts", [False, True])
+def test_few_rows_of_many_numbers_stand_at_their_numbers(texts: bool) -> None:
+    kinds = {"way": pl.Enum(["medial", "lateral"]), "day": pl.Int32, "ratio": pl.Float64,
+             "out": pl.Boolean, "blank": pl.Int32}  # fmt: skip
+    frame = pl.DataFrame({"way": ["lateral", None, "medial"], "day": [7, 8, None],
+                          "ratio": [None, 0.5, 0.25], "out": [True, None, False],
+                          "blank": [None] * 3}, schema=kinds)  # fmt: skip
+    if texts:
+        frame = frame.with_columns(code=pl.Series(["a", None, "c"]))
+    put = placed(frame, pl.Series([11, None, 2], dtype=pl.UInt32), 16)
+    blank = (None,) * frame.width
+    assert put.schema == frame.schema
+    assert put.rows() == [{2: frame.row(2), 11: frame.row(0)}.get(row, blank) for row in range(16)]

@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 
 from pipeline.link_animals import number_animals
-from pipeline.link_keys import StifleRows, animals_of, at_rows, put
+from pipeline.link_keys import Marks, RowsByKey, StifleRows, animals_of, put
 from tests.pipeline.invented import joint, linked_of
 
 STIFLES = [("north", "A:left"), ("north", "B:left"), ("valley", "A:left")]
@@ -53,19 +53,25 @@ def test_a_code_that_stands_twice_means_one_of_its_rows() -> None:
     assert (twice.row(first), others) == (STIFLES[0], [1, None])
 
 
+class EightMarks(RowsByKey):
+    """With its first two seeds it has eight marks for all keys there are."""
+
+    def marks_of(self, keys: pl.DataFrame) -> Marks:
+        marks = super().marks_of(keys)
+        return marks % 8 if self.seed < 3 else marks
+
+
+def test_marks_are_made_anew_until_no_two_codes_share_one() -> None:
+    known = EightMarks(many := keys(*((f"clinic{place % 3}", f"{place}") for place in range(90))))
+    assert known.seed == 3
+    assert known.rows_of(many).to_list() == list(range(90))
+
+
 def test_numbers_are_put_at_their_rows() -> None:
     numbers, rows = pl.Series([7, 8]), pl.Series([2, 0])
     assert put(numbers, rows, 3).to_list() == [8, None, 7]
     assert put(numbers, pl.Series([1, 0]), 2).to_list() == [8, 7]
     assert put(numbers.clear(), rows.clear(), 2).to_list() == [None, None]
-
-
-def test_blank_columns_come_along() -> None:
-    frame = pl.DataFrame({"code": ["a", "b"], "grade": pl.Series([None, None], dtype=pl.Int64)})
-    for rows in ([1, 0, 1], [0], []):
-        places = pl.Series(rows, dtype=pl.UInt32)
-        assert at_rows(frame, places).equals(frame.select(pl.all().gather(places)))
-    assert at_rows(frame.clear(), pl.Series([], dtype=pl.UInt32)).equals(frame.clear())
 
 
 def test_codes_with_one_token_are_the_first_of_them_in_order_of_names() -> None:
