@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from pipeline.link_keys import put
+from pipeline.by_number import put
 
 TOLD = ("clinic_id", "local_animal", "surgery_date", "age_months", "weight_kg", "sex_neuter",
         "row_id", "file", "sheet", "row")  # fmt: skip

@@ -54,11 +54,17 @@ def placed(frame: pl.DataFrame, numbers: pl.Series, height: int) -> pl.DataFrame
     in_order = numbers.null_count() == 0 and frame.height == height
     if in_order and (numbers == pl.int_range(height, eager=True)).all():
         return frame
-    if frame.height * FEW < height and pl.String not in frame.dtypes:
+    if frame.height * FEW < height:
         numbered = numbers.is_not_null()
         known, at = frame.filter(numbered), numbers.filter(numbered)
-        return pl.DataFrame([_put(column, at, height) for column in known])
+        return pl.DataFrame([put(column, at, height) for column in known])
     return at_rows(frame, places(numbers, height))
+
+
+def put(values: pl.Series, numbers: pl.Series, height: int) -> pl.Series:
+    """Put each value at its number; null where there is none."""
+    blank = pl.repeat(None, height, dtype=values.dtype, eager=True).alias(values.name)
+    return blank if values.null_count() == len(values) else blank.scatter(numbers, values)
 
 
 def at_rows(frame: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:
@@ -70,12 +76,6 @@ def at_rows(frame: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:
         pl.repeat(None, len(rows), dtype=kind).alias(name) if name in blank else name
         for name, kind in frame.schema.items()
     )  # fmt: skip
-
-
-def _put(values: pl.Series, numbers: pl.Series, height: int) -> pl.Series:
-    """Put each value at its number; null where there is none."""
-    blank = pl.repeat(None, height, dtype=values.dtype, eager=True).alias(values.name)
-    return blank if values.null_count() == len(values) else blank.scatter(numbers, values)
 
 
 def _extreme(numbers: pl.Series, values: pl.Series, height: int, *, least: bool) -> pl.Series:

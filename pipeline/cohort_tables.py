@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import polars as pl
 
-from pipeline.by_number import greatest, least, placed
+from pipeline.by_number import at_rows, greatest, least, placed
 from pipeline.intake.mapped import ADDRESS
 from pipeline.linked import Below, Linked
 
@@ -60,7 +60,7 @@ def variables(linked: Linked) -> pl.DataFrame:
     operations = operations.drop(known & {*operations.columns})
     parts = (
         stifles.drop("surgery_year"),
-        _of_owners(animals, linked.animals["animal_row"]),
+        at_rows(animals, linked.animals["animal_row"]),
         placed(operations, operated.stifle_no, stifles.height),
         _death_causes(linked),
     )
@@ -87,11 +87,6 @@ def described(sessions: pl.DataFrame, known: pl.DataFrame) -> pl.DataFrame:
         pl.min_horizontal("end_of_followup_day", "admin_end_day")
     )
     return known.hstack(by_number(sessions, known.height)).with_columns(last_known_day=known_day)
-
-
-def _of_owners(animals: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:
-    """Give the row of its animal for each stifle."""
-    return animals.rechunk()[rows]
 
 
 def up_to_lock(
@@ -129,5 +124,5 @@ def by_number(frame: pl.DataFrame, n_stifles: int) -> pl.DataFrame:
 def named_events(events: pl.DataFrame, joints: pl.DataFrame) -> pl.DataFrame:
     """Put the names of stifle, animal and index clinic before each event."""
     keys = ("stifle_id", "animal_id", "clinic_id")
-    named = joints.select(keys).rechunk()[events["stifle_no"]]
+    named = at_rows(joints.select(keys), events["stifle_no"])
     return named.hstack(events.drop("stifle_no"))

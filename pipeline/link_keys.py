@@ -23,18 +23,6 @@ def animals_of(stifles: pl.DataFrame, animals: pl.DataFrame) -> pl.Series:
     return RowsByKey(animals.select(ANIMAL)).rows_of(stifles.select(ANIMAL))
 
 
-def put(values: pl.Series, rows: pl.Series, height: int) -> pl.Series:
-    """Put each number at its row of a column of `height` rows; null where there is none."""
-    placed = np.zeros(height, dtype=np.uint32)
-    placed[rows.to_numpy()] = values.to_numpy()
-    column = pl.Series(placed)
-    if len(rows) == height:
-        return column
-    known = np.zeros(height, dtype=np.bool_)
-    known[rows.to_numpy()] = True
-    return column.set(~pl.Series(known), None)
-
-
 class RowsByKey:
     """Rows of a table by their marks, numbers of 64 bits made of their texts.
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pipeline.link_keys import put
+from pipeline.by_number import put
 from pipeline.linked import Below
 
 # What an operation is for its joint, in the order of time.
@@ -100,7 +100,9 @@ def number_rows(
         own = own.select(pl.when(joints["joint_no"].is_not_null()).then(pl.all()))
     frame = joints.select("animal_row", "animal_no").hstack(own)
     index = _in_order((frame["kind"] == "index").arg_true(), joints, tables, animals=animals)
-    number = put(pl.int_range(index.height, eager=True), index["index_row"], height)
+    number = put(
+        pl.int_range(index.height, dtype=pl.UInt32, eager=True), index["index_row"], height
+    )
     frame = frame.with_columns(stifle_no=number.gather(frame["index_row"]))
     return Rows(frame=frame, index=index, animals=animals)
 

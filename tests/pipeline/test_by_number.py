@@ -3,7 +3,7 @@
 import polars as pl
 import pytest
 
-from pipeline.by_number import at_rows, greatest, least, marked, placed, places
+from pipeline.by_number import at_rows, greatest, least, marked, placed, places, put
 
 NUMBERS = pl.Series([2, 0, 2, 2, 5, 0], dtype=pl.Int64)
 DAYS = pl.Series([30, None, -4, 12, None, 7], dtype=pl.Int64)
@@ -41,9 +41,9 @@ def test_rows_are_put_by_their_number_and_those_without_one_are_left_out() -> No
     })  # fmt: skip
     numbers = pl.Series([4, None, 0, 1], dtype=pl.UInt32)
     assert places(numbers, 5).to_list() == [2, 3, None, None, 0]
-    put = placed(frame, numbers, 5)
-    assert put.schema == frame.schema
-    assert put.rows() == [(None, 1, None), ("left", 2, None), (None,) * 3, (None,) * 3,
+    made = placed(frame, numbers, 5)
+    assert made.schema == frame.schema
+    assert made.rows() == [(None, 1, None), ("left", 2, None), (None,) * 3, (None,) * 3,
                           ("left", 3, None)]  # fmt: skip
 
 
@@ -56,9 +56,16 @@ def test_as_many_rows_as_numbers_are_not_taken_to_be_in_order() -> None:
 
 def test_no_rows_at_all_give_blanks_of_the_same_kind() -> None:
     frame = pl.DataFrame(schema={"side": pl.String, "grade": pl.Int64})
-    put = placed(frame, pl.Series([], dtype=pl.Int64), 2)
-    assert put.schema == frame.schema
-    assert put.rows() == [(None, None)] * 2
+    made = placed(frame, pl.Series([], dtype=pl.Int64), 2)
+    assert made.schema == frame.schema
+    assert made.rows() == [(None, None)] * 2
+
+
+def test_numbers_are_put_at_their_rows() -> None:
+    numbers, rows = pl.Series([7, 8]), pl.Series([2, 0])
+    assert put(numbers, rows, 3).to_list() == [8, None, 7]
+    assert put(numbers, pl.Series([1, 0]), 2).to_list() == [8, 7]
+    assert put(numbers.clear(), rows.clear(), 2).to_list() == [None, None]
 
 
 def test_blank_columns_come_along() -> None:
@@ -78,7 +85,7 @@ def test_few_rows_of_many_numbers_stand_at_their_numbers(texts: bool) -> None:
                           "blank": [None] * 3}, schema=kinds)  # fmt: skip
     if texts:
         frame = frame.with_columns(code=pl.Series(["a", None, "c"]))
-    put = placed(frame, pl.Series([11, None, 2], dtype=pl.UInt32), 16)
+    made = placed(frame, pl.Series([11, None, 2], dtype=pl.UInt32), 16)
     blank = (None,) * frame.width
-    assert put.schema == frame.schema
-    assert put.rows() == [{2: frame.row(2), 11: frame.row(0)}.get(row, blank) for row in range(16)]
+    assert made.schema == frame.schema
+    assert made.rows() == [{2: frame.row(2), 11: frame.row(0)}.get(row, blank) for row in range(16)]

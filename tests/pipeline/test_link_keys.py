@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 
 from pipeline.link_animals import number_animals
-from pipeline.link_keys import Marks, RowsByKey, StifleRows, animals_of, put
+from pipeline.link_keys import Marks, RowsByKey, StifleRows, animals_of
 from tests.pipeline.invented import joint, linked_of
 
 STIFLES = [("north", "A:left"), ("north", "B:left"), ("valley", "A:left")]
@@ -65,13 +65,6 @@ def test_marks_are_made_anew_until_no_two_codes_share_one() -> None:
     known = EightMarks(many := keys(*((f"clinic{place % 3}", f"{place}") for place in range(90))))
     assert known.seed == 3
     assert known.rows_of(many).to_list() == list(range(90))
-
-
-def test_numbers_are_put_at_their_rows() -> None:
-    numbers, rows = pl.Series([7, 8]), pl.Series([2, 0])
-    assert put(numbers, rows, 3).to_list() == [8, None, 7]
-    assert put(numbers, pl.Series([1, 0]), 2).to_list() == [8, 7]
-    assert put(numbers.clear(), rows.clear(), 2).to_list() == [None, None]
 
 
 def test_codes_with_one_token_are_the_first_of_them_in_order_of_names() -> None:
